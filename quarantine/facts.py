@@ -1,0 +1,87 @@
+"""The words the pure rooms share: a fact, and a condition that is judged on facts.
+
+A fact is something that happened, as the journal holds it. The pure rooms (plan, dosing, clearance)
+take facts in any order and sort them by when they happened.
+"""
+
+from __future__ import annotations
+
+from datetime import UTC, date, datetime
+from typing import Any, NamedTuple
+from zoneinfo import ZoneInfo
+
+
+class Fact(NamedTuple):
+    """One thing that happened to a water system, a tank or a batch.
+
+    ``data`` depends on ``kind`` (see DEVELOPERS.md, "Facts"); amounts in it are decimal text.
+    ``at`` and ``entered_at`` are aware and in UTC.
+    """
+
+    id: str
+    kind: str
+    at: datetime
+    entered_at: datetime
+    keeper: str
+    system: str
+    tank: str | None
+    batch: str | None
+    task: str | None
+    data: dict[str, Any]
+
+
+def in_order(facts: list[Fact]) -> list[Fact]:
+    """Facts by when they happened, then by when they were entered, then by id: one order on every machine."""
+    return sorted(facts, key=lambda f: (f.at, f.entered_at, f.id))
+
+
+def local_day(at: datetime, zone: str) -> date:
+    """The calendar date at the site (rule A1)."""
+    return at.astimezone(ZoneInfo(zone)).date()
+
+
+def utc(at: datetime) -> datetime:
+    """The same instant in UTC, whole seconds: what the record keeps."""
+    return at.astimezone(UTC).replace(microsecond=0)
+
+
+class Condition(NamedTuple):
+    """One typed condition of a protocol: a before-check of a dose, or a criterion of sign-off.
+
+    ``kind`` is one of
+
+    ========== ======================================================= =======================
+    kind       met when                                                value
+    ========== ======================================================= =======================
+    day        the batch is in day ``value`` or later                  whole number
+    ate        fish ate on ``value`` looked days (appetite >= 2)       whole number
+    no_sign    no sign of severity ``value`` or worse is open          "A", "B" or "C"
+    reading    the last reading of ``value`` lies in low..high, and is  parameter
+               not older than ``within_hours``
+    steady     every reading of ``value`` in ``within_hours`` lies in  parameter
+               low..high, and one is at least that old or there are two
+    word       the keeper says ``value`` is so, when giving the dose   a sentence
+    period     period ``value`` is complete (rule A8)                  period id
+    clear_days ``value`` clear days are counted (rule A4)              whole number
+    feeding_days the last ``value`` offered days were all feeding days whole number
+    days_since_death, days_since_dose                                  whole number
+    level      the upper bound of substance ``value`` is at most       substance
+               ``share`` of the last target (rule A9)
+    counts     the head count balances (rule B6)                       "balanced"
+    tasks      every task has an outcome (F45)                         "settled"
+    ========== ======================================================= =======================
+
+    Limits are decimal text in the parameter's own unit (``unit``): mg/L, degC, pH.
+    ``or_word`` is a sentence a keeper may confirm instead ("strong aeration is running").
+    """
+
+    kind: str
+    value: str | int
+    title: str
+    low: str | None = None
+    high: str | None = None
+    unit: str | None = None
+    within_hours: int | None = None
+    share: str | None = None
+    or_word: str | None = None
+    reference: str = ""

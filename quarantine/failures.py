@@ -1,0 +1,47 @@
+"""Known failures: one plain sentence each (what was wrong, where, what to do) and an exit code."""
+
+from __future__ import annotations
+
+from typing import Any
+
+
+class Failure(Exception):
+    """A failure we know: shown as its sentence, never as a traceback.
+
+    ``facts`` are JSON-ready values (text, whole numbers, lists of them) that a program
+    reading ``--json`` may want beside the sentence.
+    """
+
+    exit_code = 1
+    kind = "refused"
+
+    def __init__(self, sentence: str, **facts: Any) -> None:
+        super().__init__(sentence)
+        self.sentence = sentence
+        self.facts = facts
+
+
+class Refused(Failure):
+    """The tool understood and will not do it. Exit 1."""
+
+
+class Unknown(Refused):
+    """A name that is not on record; the known ones are named. Exit 1."""
+
+    kind = "unknown"
+
+    def __init__(self, what: str, name: str, known: list[str], hint: str = "") -> None:
+        from difflib import get_close_matches
+
+        near = get_close_matches(name.casefold(), [k.casefold() for k in known], n=1, cutoff=0.6)
+        nearest = next((k for k in known if near and k.casefold() == near[0]), None)
+        listed = f"known: {', '.join(known)}" if known else f"there is none on record yet{hint}"
+        mean = f" Did you mean {nearest!r}?" if nearest else ""
+        super().__init__(f"There is no {what} {name!r}; {listed}.{mean}", name=name, known=known)
+
+
+class Usage(Failure):
+    """The command was not understood. Exit 2."""
+
+    exit_code = 2
+    kind = "usage"
