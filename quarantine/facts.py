@@ -85,3 +85,23 @@ class Condition(NamedTuple):
     share: str | None = None
     or_word: str | None = None
     reference: str = ""
+
+
+class PlannedTask(NamedTuple):
+    """One thing to do. Instants in UTC; ``day`` is the site's calendar day, None while it waits for ``needs``."""
+
+    key: str
+    system: str
+    tank: str
+    batch: str
+    kind: str
+    step: str
+    title: str
+    day: date | None
+    due_from: datetime | None
+    due_until: datetime | None
+    lapses_at: datetime | None
+    state: str
+    needs: str | None
+    reason: str
+    outcome: Fact | None

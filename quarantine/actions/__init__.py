@@ -1,0 +1,1 @@
+"""What a keeper does, one function each, one transaction each: what every interface calls."""

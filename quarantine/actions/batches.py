@@ -1,0 +1,276 @@
+"""Starting a batch: the protocol frozen, the arrival recorded, the plan made. And the same without writing."""
+
+from __future__ import annotations
+
+import re
+from datetime import datetime, timedelta
+from typing import Any, NamedTuple
+
+from quarantine.actions.desk import Desk, find_tank, free_name, local_text, parse_local, when
+from quarantine.actions.planning import add_fact, load_system, plan_system, standing_json, store_changes
+from quarantine.facts import Fact, utc
+from quarantine.failures import Refused, Usage
+from quarantine.plan import Course, Plan, refuse_unplannable
+from quarantine.protocol import Protocol, load
+from quarantine.records.loading import fact_of, system_water
+from quarantine.records.reads import Row, Rows, open_reader
+from quarantine.records.store import Act, new_id
+
+
+class Fish(NamedTuple):
+    """One line of a batch: how many, of what, and what else was said."""
+
+    count: int
+    species: str
+    note: str
+
+
+def read_fish(text: str) -> Fish:
+    """ "12 Melanotaenia praecox, 3 cm" -> 12, the species, "3 cm". Raises Usage for what does not read."""
+    found = re.fullmatch(r"\s*(\d{1,6})\s+([^,]+?)\s*(?:,\s*(.*?)\s*)?", text)
+    if found is None or int(found[1]) < 1:
+        raise Usage(
+            f'--fish {text!r} does not read: write a count and a name, such as "12 Melanotaenia praecox, 3 cm".'
+        )
+    return Fish(int(found[1]), found[2], found[3] or "")
+
+
+class NeedsAcknowledgement(Refused):
+    """A medicated protocol whose cautions this keeper has not acknowledged."""
+
+    kind = "acknowledgement"
+
+
+def start_batch(
+    desk: Desk,
+    *,
+    tank: str,
+    protocol: str,
+    arrived: str,
+    fish: list[str],
+    source: str,
+    to_tank: str,
+    dead_on_arrival: int = 0,
+    name: str | None = None,
+    acknowledge: bool = False,
+    yes: bool = False,
+) -> dict[str, Any]:
+    """Fish arrived: freeze the protocol, record the arrival, make the plan. One transaction."""
+    lines = [read_fish(text) for text in fish]
+    if not lines:
+        raise Usage('Which fish? Say --fish "COUNT SPECIES" at least once.')
+    if dead_on_arrival < 0:
+        raise Usage("--dead-on-arrival is a count, 0 or more.")
+    template = load(protocol)
+    refuse_unplannable(template)
+    with desk.act() as act:
+        quarantine = find_tank(act, tank)
+        destination = find_tank(act, to_tank)
+        at = when(arrived, quarantine["zone"], act.now, what="--arrived")
+        _check_tanks(quarantine, destination, template)
+        _freeze(act, template)
+        _acknowledged(act, template, acknowledge)
+        shared = _check_water(act, quarantine, template, at, yes)
+        batch = _add_batch(act, quarantine, destination, template, at, lines, source, name)
+        count = sum(line.count for line in lines)
+        arrival = add_fact(
+            act,
+            "arrival",
+            system=quarantine["system"],
+            tank=quarantine["id"],
+            batch=batch["id"],
+            at=at,
+            data={"count": count, "dead_on_arrival": dead_on_arrival, "source": source},
+        )
+        state = load_system(act, quarantine["system"], act.now)
+        made = plan_system(state, act.now)
+        store_changes(act, state, made)
+        act.describe("batch started", f"batch {batch['name']}: {count} fish in {quarantine['name']}", at)
+        standing = made.standings[batch["id"]]
+        return {
+            "batch": batch["name"],
+            "tank": quarantine["name"],
+            "protocol": template.id,
+            "arrived": local_text(at, quarantine["zone"]),
+            "alive": count,
+            "dead_on_arrival": dead_on_arrival,
+            "earliest": standing.earliest,
+            "tasks": sum(1 for t in made.tasks if t.batch == batch["id"]),
+            "past_tasks": sum(1 for t in made.tasks if t.batch == batch["id"] and t.state == "missed"),
+            "moved": shared,
+            "arrival": arrival,
+        }
+
+
+def _check_tanks(quarantine: Row, destination: Row, template: Protocol) -> None:
+    if quarantine["id"] == destination["id"]:
+        raise Refused("The fish would be transferred to the tank they are in; --to names another tank.")
+    if quarantine["system"] == destination["system"]:
+        raise Refused(
+            f"{quarantine['name']} and {destination['name']} share their water: that is no quarantine. "
+            "Choose a tank with water of its own."
+        )
+    if quarantine["role"] == "display":
+        raise Refused(
+            f"{quarantine['name']} is a display tank: new fish go into a quarantine tank first. "
+            "Name one with --tank, or add one with --role quarantine."
+        )
+    if template.water not in ("any", quarantine["water"]):
+        raise Refused(
+            f"Protocol {template.id} is for {template.water} water; {quarantine['name']} is {quarantine['water']}."
+        )
+
+
+def _freeze(act: Act, template: Protocol) -> None:
+    if not act.rows("copy", id=template.fingerprint):
+        act.add(
+            "copy",
+            {
+                "id": template.fingerprint,
+                "protocol": template.id,
+                "revision": template.revision,
+                "title": template.title,
+                "body": template.text,
+            },
+        )
+
+
+def _acknowledged(act: Act, template: Protocol, acknowledge: bool) -> None:
+    """Rule C19: a medicated protocol starts only with this keeper's acknowledgement of this revision."""
+    if not template.medicated or act.rows("acknowledgements", keeper=act.keeper, copy_id=template.fingerprint):
+        return
+    if not acknowledge:
+        raise NeedsAcknowledgement(
+            f"Protocol {template.id}, revision {template.revision}, gives medicine. Read its cautions "
+            f"(quarantine protocol show {template.id}), the product's label and the local law; then start it "
+            "with --acknowledge, which records that you did.",
+            cautions=list(template.cautions),
+        )
+    act.add(
+        "acknowledgement",
+        {"id": new_id(), "keeper": act.keeper, "copy_id": template.fingerprint, "at": act.now},
+    )
+
+
+def _check_water(act: Act, quarantine: Row, template: Protocol, at: datetime, yes: bool) -> list[str]:
+    """Rules B1, B2: who is in the water already, and what their dates become. The consequence comes before the act."""
+    state = load_system(act, quarantine["system"], act.now)
+    _refuse_dosed_water(act, quarantine, state.facts)
+    if not state.courses:
+        return []
+    if template.medicated or any(c.protocol.medicated for c in state.courses):
+        names = ", ".join(b["name"] for b in state.batches)
+        raise Refused(
+            f"Batch {names} is in this water, and one of the two protocols gives medicine: two courses in one water "
+            "are not planned (rule B2). Use a tank with water of its own."
+        )
+    before = plan_system(state, act.now)
+    entering = _entry(quarantine, at)
+    after = plan_system(state._replace(facts=(*state.facts, entering)), act.now)
+    moved = [
+        f"batch {b['name']}: earliest sign-off {before.standings[b['id']].earliest} -> "
+        f"{after.standings[b['id']].earliest}"
+        for b in state.batches
+    ]
+    if not yes:
+        raise Refused(
+            f"Fish are already in this water; with new ones their clock starts again: {'; '.join(moved)}. "
+            "Say --yes to accept that, or choose another tank.",
+            moved=moved,
+        )
+    return moved
+
+
+def _refuse_dosed_water(act: Act, quarantine: Row, facts: tuple[Fact, ...]) -> None:
+    from quarantine.formulary import load as load_substance
+    from quarantine.water.ledger import level_of, substances_in
+
+    all_facts = [fact_of(row) for row in act.rows("facts_since", system=quarantine["system"], since="9999")]
+    water, _ = system_water(act, quarantine["system"], act.now)
+    for substance in substances_in(all_facts):
+        if water is None or "salt" in load_substance(substance).classes:
+            continue
+        level = level_of(all_facts, substance, water, "none", act.now)
+        if level.high is None or level.high > 0.01:
+            shown = "an unknown amount" if level.high is None else f"up to {level.high:.2f} mg/L"
+            raise Refused(
+                f"{quarantine['name']} still holds {shown} of {substance}: no fish are added to medicated water "
+                "(rule B2). Change all of the water first and log it: quarantine event change."
+            )
+
+
+def _entry(tank: Row, at: datetime) -> Fact:
+    return Fact("entering", "arrival", at, at, "", tank["system"], tank["id"], "entering", None, {"count": "1"})
+
+
+def _add_batch(
+    act: Act,
+    quarantine: Row,
+    destination: Row,
+    template: Protocol,
+    at: datetime,
+    lines: list[Fish],
+    source: str,
+    name: str | None,
+) -> dict[str, Any]:
+    batches = act.rows("batches")
+    wanted = name or _next_name(batches, quarantine["name"])
+    batch = {
+        "id": new_id(),
+        "name": free_name(batches, "batch", wanted),
+        "tank": quarantine["id"],
+        "system": quarantine["system"],
+        "copy_id": template.fingerprint,
+        "arrived_at": at,
+        "source": source,
+        "destination": destination["id"],
+        "fish": [line._asdict() for line in lines],
+        "state": "open",
+        "closed_at": None,
+        "standing": {},
+    }
+    act.add("batch", batch)
+    return batch
+
+
+def _next_name(batches: list[Row], tank: str) -> str:
+    """The tank's name and the next free number: Q1-1, Q1-2."""
+    taken = {b["name"].casefold() for b in batches}
+    n = 1
+    while f"{tank}-{n}".casefold() in taken:
+        n += 1
+    return f"{tank}-{n}"
+
+
+class Preview(NamedTuple):
+    """What a batch would become: the plan, with nothing written."""
+
+    protocol: Protocol
+    tank: Row
+    arrived_at: datetime
+    course: Course
+    plan: Plan
+    standing: dict[str, Any]
+
+
+def preview(desk: Desk, *, protocol: str, tank: str, arrived: str) -> Preview:
+    """All dates, doses and totals for an arrival, past or future; nothing is written (F12)."""
+    template = load(protocol)
+    refuse_unplannable(template)
+    with open_reader(desk.home.database) as rows:
+        row = find_tank(rows, tank)
+        at = parse_local(arrived, row["zone"], desk.now, "--arrived")
+        if template.water not in ("any", row["water"]):
+            raise Refused(f"Protocol {template.id} is for {template.water} water; {row['name']} is {row['water']}.")
+        return made_preview(rows, template, row, at)
+
+
+def made_preview(rows: Rows, template: Protocol, tank: Row, at: datetime) -> Preview:
+    """The plan of a fresh batch at the very moment of its arrival."""
+    arrival = Fact("arrival", "arrival", at, at, "", tank["system"], tank["id"], "batch", None, {"count": 1})
+    course = Course("batch", tank["id"], tank["system"], tank["zone"], template, arrival)
+    water, _ = system_water(rows, tank["system"], utc(at) + timedelta(days=3650))
+    from quarantine.plan import plan
+
+    made = plan([course], [arrival], utc(at), water)
+    return Preview(template, tank, at, course, made, standing_json(course, made.standings["batch"], made))

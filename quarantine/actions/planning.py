@@ -1,0 +1,257 @@
+"""Making the plan of a water system again, inside a transaction: load, plan, reconcile, store."""
+
+from __future__ import annotations
+
+import json
+from datetime import date, datetime
+from functools import lru_cache
+from typing import Any, NamedTuple
+
+from quarantine.facts import Condition, Fact, PlannedTask
+from quarantine.plan import Changes, Course, Plan, code_of, plan, reconcile
+from quarantine.protocol import Protocol, Step, read
+from quarantine.records.codec import instant
+from quarantine.records.loading import fact_of, system_water, task_values
+from quarantine.records.reads import Row, Rows
+from quarantine.records.store import Act, new_id
+from quarantine.water.ledger import Water
+
+
+class SystemState(NamedTuple):
+    """All that a plan of one water system needs."""
+
+    system: str
+    zone: str
+    courses: tuple[Course, ...]
+    facts: tuple[Fact, ...]
+    water: Water | None
+    batches: tuple[Row, ...]
+
+
+@lru_cache(maxsize=64)
+def protocol_of_copy(fingerprint: str, body: str) -> Protocol:
+    """A batch's frozen protocol. Its figures were checked when it was frozen; ceilings come from the formulary."""
+    return read(body, f"copy {fingerprint[:8]}", frozen=True)
+
+
+def frozen(rows: Rows, copy_id: str) -> Protocol:
+    """The frozen protocol of a copy's id."""
+    return protocol_of_copy(copy_id, rows.rows("copy", id=copy_id)[0]["body"])
+
+
+def load_system(rows: Rows, system: str, at: datetime) -> SystemState:
+    """The open batches of a system with their protocols, the facts since the oldest arrival, the water."""
+    batches = [b for b in rows.rows("batches_of_system", system=system) if b["state"] == "open"]
+    since = min((b["arrived_at"] for b in batches), default="9999")
+    facts = [fact_of(row) for row in rows.rows("facts_since", system=system, since=since)]
+    arrivals = {f.batch: f for f in facts if f.kind == "arrival"}
+    courses = tuple(
+        Course(b["id"], b["tank"], system, b["zone"], frozen(rows, b["copy_id"]), arrivals[b["id"]]) for b in batches
+    )
+    zone = batches[0]["zone"] if batches else "UTC"
+    return SystemState(system, zone, courses, tuple(facts), system_water(rows, system, at)[0], tuple(batches))
+
+
+def plan_system(state: SystemState, at: datetime) -> Plan:
+    """The plan of a loaded system."""
+    return plan(list(state.courses), list(state.facts), at, state.water)
+
+
+def replan(act: Act, system: str) -> Plan:
+    """Make the plan again and store what it changes. Doses whose time has lapsed become facts first."""
+    _record_lapses(act, system)
+    state = load_system(act, system, act.now)
+    made = plan_system(state, act.now)
+    store_changes(act, state, made)
+    return made
+
+
+def _record_lapses(act: Act, system: str) -> None:
+    for row in act.rows("open_tasks_of_system", system=system):
+        if (
+            row["kind"] == "dose"
+            and row["lapses_at"]
+            and instant(row["lapses_at"]) <= act.now
+            and row["state"] == "planned"
+        ):
+            add_fact(
+                act,
+                "lapse",
+                system=system,
+                tank=row["tank"],
+                batch=row["batch"],
+                task=row["id"],
+                at=instant(row["lapses_at"]),
+                data={"key": row["key"]},
+            )
+
+
+def store_changes(act: Act, state: SystemState, made: Plan) -> Changes:
+    """Reconcile the stored tasks of a system with a plan, in this transaction."""
+    stored = [task_values(row) for row in act.rows("tasks_of_system", system=state.system)]
+    courses = {c.batch: c for c in state.courses}
+    open_rows = [row for row in stored if row["batch"] in courses]
+    changes = reconcile(open_rows, made.tasks)
+    details = {(c.batch, step.id): detail_of(c.protocol, step) for c in state.courses for step in c.protocol.steps}
+    act.add("task", *_new_rows(act, changes.new, details))
+    by_id = {row["id"]: row for row in open_rows}
+    outcomes = {t.key: t.outcome for t in made.tasks}
+    for id_, values in changes.changed:
+        outcome = outcomes.get(by_id[id_]["key"])
+        act.change("task", id_, **values, **(_outcome_values(outcome) if outcome is not None else {}))
+    for batch, standing in made.standings.items():
+        shown = standing_json(courses[batch], standing, made)
+        row = next(b for b in state.batches if b["id"] == batch)
+        if json.loads(row["standing"]) != shown:
+            act.change("batch", batch, standing=shown)
+    return changes
+
+
+def _new_rows(act: Act, tasks: list[PlannedTask], details: dict[tuple[str, str], dict[str, Any]]) -> list[Row]:
+    taken: set[str] = set()
+    return [
+        {
+            "id": new_id(),
+            "key": task.key,
+            "code": free_code(act, task, taken),
+            "system": task.system,
+            "tank": task.tank,
+            "batch": task.batch,
+            "kind": task.kind,
+            "step": task.step,
+            "title": task.title,
+            "day": task.day,
+            "due_from": task.due_from,
+            "due_until": task.due_until,
+            "lapses_at": task.lapses_at,
+            "state": task.state,
+            "needs": task.needs,
+            "reason": task.reason,
+            "detail": details[task.batch, task.step],
+            "made_at": act.now,
+            **_outcome_values(task.outcome),
+        }
+        for task in tasks
+    ]
+
+
+def _outcome_values(outcome: Fact | None) -> Row:
+    if outcome is None:
+        return {"outcome_at": None, "outcome_by": None, "outcome": None}
+    return {"outcome_at": outcome.at, "outcome_by": outcome.keeper, "outcome": {"fact": outcome.id}}
+
+
+def free_code(act: Act, task: PlannedTask, taken: set[str]) -> str:
+    """The task's spoken code; the next one when two tasks would share it."""
+    attempt = 0
+    while True:
+        code = code_of(task.key, task.kind, attempt)
+        if code not in taken and not act.rows("code_taken", code=code):
+            taken.add(code)
+            return code
+        attempt += 1
+
+
+def detail_of(protocol: Protocol, step: Step) -> dict[str, Any]:
+    """What a task's card needs of its step, frozen: the treatment, the before-checks, what to read, notes."""
+    cites = {key: ref.cite for key, ref in protocol.references.items()}
+    treatment = step.treatment
+    return {
+        "who": step.who,
+        "note": step.note,
+        "reads": list(step.reads),
+        "fraction": None if step.fraction is None else format(step.fraction, "f"),
+        "references": [cites[key] for key in step.references if key in cites],
+        "treatment": treatment
+        and {
+            "regimen": treatment.regimen,
+            "target": treatment.target and f"{treatment.target.value} {treatment.target.unit}",
+            "mode": treatment.mode,
+            "water": treatment.water,
+            "filter": treatment.filter,
+            "off": list(treatment.off),
+            "clearing": treatment.clearing,
+        },
+        "before": [c._replace(reference=cites.get(c.reference, c.reference))._asdict() for c in step.before],
+    }
+
+
+def conditions_of(detail: dict[str, Any]) -> tuple[Condition, ...]:
+    """The before-checks of a task's frozen detail."""
+    return tuple(Condition(**c) for c in detail["before"])
+
+
+def standing_json(course: Course, standing: Any, made: Plan) -> dict[str, Any]:
+    """What lists show of a batch without planning it again."""
+    evidence = standing.evidence
+    need = next((int(c.value) for c in course.protocol.criteria if c.kind == "clear_days"), None)
+    return {
+        "alive": evidence.alive,
+        "entered_on": _day(made, evidence.entered_at, course.zone),
+        "earliest": standing.earliest.isoformat(),
+        "periods": [
+            {
+                "id": p.id,
+                "title": p.title,
+                "length": p.length,
+                "zero": p.zero.isoformat(),
+                "because": p.because,
+                "complete_on": p.complete_on.isoformat(),
+            }
+            for p in standing.periods
+        ],
+        "clear": {
+            "days": evidence.clear.days,
+            "need": need,
+            "zero": evidence.clear.zero.isoformat(),
+            "because": evidence.clear.because,
+            "lapses_on": evidence.clear.lapses_on and evidence.clear.lapses_on.isoformat(),
+        },
+        "signs": [{"name": s.name, "severity": s.severity} for s in evidence.open_signs],
+    }
+
+
+def _day(made: Plan, at: datetime, zone: str) -> str:
+    from quarantine.facts import local_day
+
+    return local_day(at, zone).isoformat()
+
+
+def add_fact(
+    act: Act,
+    kind: str,
+    *,
+    system: str,
+    at: datetime,
+    data: dict[str, Any],
+    tank: str | None = None,
+    batch: str | None = None,
+    task: str | None = None,
+) -> str:
+    """Write one fact; its id."""
+    id_ = new_id()
+    act.add(
+        "fact",
+        {
+            "id": id_,
+            "kind": kind,
+            "system": system,
+            "tank": tank,
+            "batch": batch,
+            "task": task,
+            "happened_at": at,
+            "entered_at": act.now,
+            "keeper": act.keeper,
+            "data": data,
+        },
+    )
+    return id_
+
+
+def changed_days(before: dict[str, date], after: dict[str, date]) -> list[str]:
+    """Old and new earliest sign-off days, side by side, for batches that a fact moved."""
+    return [
+        f"{name}: earliest sign-off {before[name]} -> {after[name]}"
+        for name in sorted(before)
+        if name in after and before[name] != after[name]
+    ]

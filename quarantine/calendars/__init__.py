@@ -1,0 +1,1 @@
+"""Calendar files: what reminds a keeper, and is never the record."""

@@ -1,0 +1,91 @@
+"""Sign-off: transfer criteria judged on the record, criterion by criterion, each with its evidence.
+
+Pure. Unknown never counts as met; a criterion that cannot be judged says what is missing.
+"""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import Any, NamedTuple
+
+from quarantine import evidence as ev
+from quarantine.evidence import Standing
+from quarantine.facts import Condition, PlannedTask
+
+
+class Judged(NamedTuple):
+    """One criterion: met True, False or None (cannot be judged), why, and the earliest day it can be met."""
+
+    title: str
+    met: bool | None
+    says: str
+    earliest: date | None
+    reference: str
+
+    def as_json(self) -> dict[str, Any]:
+        """The shape `signoff --json` shows and the seal covers."""
+        return {
+            "title": self.title,
+            "verdict": {True: "met", False: "not met", None: "cannot be judged"}[self.met],
+            "says": self.says,
+            "earliest": self.earliest.isoformat() if self.earliest else None,
+            "reference": self.reference,
+        }
+
+
+def judge(criteria: tuple[Condition, ...], standing: Standing, tasks: list[PlannedTask]) -> list[Judged]:
+    """Every criterion in the protocol's order. ``tasks`` are those of the batch, as planned now."""
+    return [_judge(criterion, standing, tasks) for criterion in criteria]
+
+
+def _judge(criterion: Condition, standing: Standing, tasks: list[PlannedTask]) -> Judged:
+    if criterion.kind == "period":
+        verdict = _period(criterion, standing)
+    elif criterion.kind == "tasks":
+        verdict = _tasks(standing, tasks)
+    else:
+        verdict = ev.judge(criterion, standing.evidence)
+    earliest = None if verdict.met else verdict.earliest
+    return Judged(criterion.title, verdict.met, verdict.says, earliest, criterion.reference)
+
+
+def _period(criterion: Condition, standing: Standing) -> ev.Verdict:
+    """Rule A8 with A2: the days are counted, and the last day's look is logged."""
+    period = next(p for p in standing.periods if p.id == criterion.value)
+    evidence = standing.evidence
+    looked = any(look.counts and look.day >= period.complete_on for look in evidence.looks)
+    met = evidence.today >= period.complete_on and looked
+    return ev.Verdict(
+        met,
+        f"day {period.day} of {period.length}, counted from {period.zero} ({period.because}); "
+        f"met on {period.complete_on} after the look",
+        max(period.complete_on, evidence.today),
+    )
+
+
+def _tasks(standing: Standing, tasks: list[PlannedTask]) -> ev.Verdict:
+    """No silent blanks (F45): whatever was due up to now has an outcome; doses still ahead are owed."""
+    as_of, today = standing.evidence.as_of, standing.evidence.today
+    late = [t for t in tasks if t.outcome is None and t.day is not None and t.day < today]
+    owed = [t for t in tasks if t.outcome is None and t.day is not None and t.day >= today and t.kind == "dose"]
+    due = [
+        t
+        for t in tasks
+        if t.outcome is None
+        and t.day == today
+        and t.kind in ("change", "chore")
+        and t.due_from is not None
+        and t.due_from <= as_of
+    ]
+    if not (late or owed or due):
+        return ev.Verdict(True, "every task up to today has an outcome, no dose is owed")
+    parts = []
+    if late:
+        names = ", ".join(sorted({t.title for t in late}))
+        parts.append(f"{len(late)} past tasks without an outcome ({names})")
+    if owed:
+        parts.append(f"{len(owed)} doses still owed, the last on {max(t.day for t in owed if t.day)}")
+    if due:
+        parts.append(f"{len(due)} tasks of today are open")
+    last = max((t.day for t in owed if t.day), default=None)
+    return ev.Verdict(False, "; ".join(parts), last)

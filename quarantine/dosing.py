@@ -1,0 +1,568 @@
+"""A dose for the water that is there, or the hold that says why not.
+
+Pure. ``amount = min(target x V, ceiling x (V - u))`` (rule C2), in Decimal from target to measured amount,
+rounded down to the keeper's scale (rule C4); both ends of what it gives are shown; under the effective minimum
+it is not shown as a dose (rule C3). The upper bound of the level refuses a dose, it never sizes one (rule C1).
+"""
+
+from __future__ import annotations
+
+from datetime import datetime, timedelta
+from decimal import ROUND_CEILING, ROUND_FLOOR, Decimal
+from typing import Any, NamedTuple
+
+from quarantine import evidence as ev
+from quarantine.facts import Condition, Fact, local_day
+from quarantine.formulary import Ceiling, Regimen, Substance, ceiling_for
+from quarantine.quantity import Quantity, decimal_up, floor_to, show, show_significant, to
+from quarantine.water.ledger import Water
+from quarantine.water.level import Level
+
+DEFERS = (
+    "Computed from your own record; this is not veterinary advice. The product's label, local law and a veterinarian "
+    "come first. Never for fish that people may eat. Dispose of treated water by local rules."
+)
+"""On every dose shown (rule 5.7 of the house, F100)."""
+
+ADVISE_STOCK_SHARE = Decimal("0.05")
+"""A scale step over this share of the dose calls for a stock solution or a finer scale (rule C4: twenty steps)."""
+
+SAME_DAY = "two doses of one substance on one day"
+
+
+class Hold(NamedTuple):
+    """A dose that may not be given now: rule, figure, reference, and what would make it acceptable."""
+
+    rule: str
+    says: str
+    figure: str | None
+    figure_unit: str | None
+    reference: str
+    remedy: str
+
+    def as_json(self) -> dict[str, Any]:
+        """The shape of `hold` in JSON."""
+        figure = Decimal(self.figure) if self.figure and _is_number(self.figure) else self.figure
+        return {**self._asdict(), "figure": figure}
+
+
+class Dose(NamedTuple):
+    """The measured amount to add, and all that it rests on. Amounts are Decimal in the units named beside them."""
+
+    substance: str
+    regimen: str
+    route: str
+    target: Decimal
+    target_unit: str
+    volume_litres: Decimal
+    volume_plus_minus_litres: Decimal
+    add: Decimal | None
+    add_unit: str
+    add_of: str
+    gives_low: Decimal | None
+    gives_high: Decimal | None
+    gives_unit: str
+    reference: str
+    cautions: tuple[str, ...]
+
+
+class Proposal(NamedTuple):
+    """A dose card: the dose (its ``add`` is None under a hold), the hold, the working line by line, and what
+    the keeper confirms by giving it."""
+
+    dose: Dose
+    hold: Hold | None
+    working: tuple[str, ...]
+    confirm: tuple[str, ...]
+    advice: str
+
+
+class Setting(NamedTuple):
+    """The water a dose is meant for. ``levels`` hold every substance on record for it, in mg/L."""
+
+    kind: str
+    zone: str
+    now: datetime
+    volume: Water | None
+    volume_says: str
+    levels: dict[str, Level]
+    doses: tuple[Fact, ...]
+    evidence: ev.Evidence | None
+    scale_step_grams: Decimal
+
+
+def propose(
+    substance: Substance,
+    regimen: Regimen,
+    setting: Setting,
+    *,
+    target: Quantity | None = None,
+    before: tuple[Condition, ...] = (),
+) -> Proposal:
+    """The dose of a regimen for the water of ``setting``, or the first hold that stands against it."""
+    wanted = target or _default(regimen)
+    ceiling = ceiling_for(regimen, None) or ceiling_for(regimen, _contact_hours(regimen))
+    hold = _first_hold(substance, regimen, setting, wanted, before, ceiling)
+    size = None
+    if hold is None:
+        assert wanted is not None
+        assert setting.volume is not None
+        assert ceiling is not None
+        size = _size(substance, wanted, setting, setting.volume, ceiling)
+        hold = _size_hold(substance, regimen, setting, size, ceiling)
+    return Proposal(
+        dose=_dose(substance, regimen, setting, wanted, None if hold else size),
+        hold=hold,
+        working=size.working if size else (),
+        confirm=tuple(str(c.value) for c in before if c.kind == "word"),
+        advice="" if hold or size is None else _advice(substance, size, setting.scale_step_grams),
+    )
+
+
+# --- What stands against a dose --------------------------------------------------------------------------
+
+
+def _first_hold(
+    substance: Substance,
+    regimen: Regimen,
+    setting: Setting,
+    target: Quantity | None,
+    before: tuple[Condition, ...],
+    ceiling: Ceiling | None,
+) -> Hold | None:
+    """The first reason, in the order in which a keeper would want to hear it."""
+    return (
+        _tier_hold(substance, regimen, target)
+        or _route_hold(substance, regimen)
+        or _water_hold(substance, regimen, setting)
+        or _emergency_hold(setting)
+        or _gap_hold(substance, regimen, setting)
+        or _pair_hold(substance, setting)
+        or _before_hold(before, setting)
+        or _limits_hold(regimen, setting)
+        or _salinity_hold(substance, setting)
+        or _ceiling_known_hold(regimen, ceiling)
+    )
+
+
+def _tier_hold(substance: Substance, regimen: Regimen, target: Quantity | None) -> Hold | None:
+    if regimen.tier == "ready" and target is not None:
+        return None
+    says = {
+        "trial": "is a published trial, not general advice",
+        "instruction": "is given only on a veterinarian's instruction",
+        "refused": "is on record in order to refuse it",
+    }.get(regimen.tier, "has no target on record")
+    ready = [r.id for r in substance.regimens if r.tier == "ready"]
+    instead = f"use {' or '.join(ready)}, or ask a veterinarian" if ready else "ask a veterinarian"
+    return Hold("tier", f"{regimen.id} {says}", None, None, _cite(substance, regimen.references), instead)
+
+
+def _route_hold(substance: Substance, regimen: Regimen) -> Hold | None:
+    if regimen.route == "food":
+        return Hold(
+            "in food",
+            "a dose in food is sized by the weight of the fish and by how much they eat; neither is on record",
+            None,
+            None,
+            _cite(substance, regimen.references),
+            "weigh the fish and the daily ration with a veterinarian, who sizes this dose",
+        )
+    if regimen.own_vessel:
+        return Hold(
+            "C15",
+            "a dip is made in its own vessel with its own litres, never in the tank",
+            None,
+            None,
+            _cite(substance, regimen.references),
+            "add the vessel as a tank of its own (--role holding) and ask for the dose there",
+        )
+    return None
+
+
+def _water_hold(substance: Substance, regimen: Regimen, setting: Setting) -> Hold | None:
+    if setting.kind not in regimen.water:
+        return Hold(
+            "water",
+            f"{regimen.id} is published for {' and '.join(regimen.water)} water, this is {setting.kind}",
+            None,
+            None,
+            _cite(substance, regimen.references),
+            "choose a regimen for this water, or ask a veterinarian",
+        )
+    if setting.volume is None:
+        return Hold(
+            "C2",
+            "how much water is in the tank is not known",
+            None,
+            None,
+            "",
+            "measure the tank: quarantine tank measure",
+        )
+    if not setting.levels.get(substance.id, Level(0.0, 0.0)).known:
+        return Hold(
+            "C12",
+            f"how much {substance.name} is already in the water is not known",
+            None,
+            None,
+            "",
+            "change all of the water, or measure the level",
+        )
+    return None
+
+
+def _emergency_hold(setting: Setting) -> Hold | None:
+    """Rule C9: an A sign, or two deaths (or over 5 %) in 24 hours, hold every dose until a person lifts it."""
+    evidence = setting.evidence
+    if evidence is None:
+        return None
+    events = [(at, why) for at, event, why in evidence.restarts if event in ("sign_a", "outbreak")]
+    if evidence.lifted_at is not None:
+        events = [(at, why) for at, why in events if at > evidence.lifted_at]
+    recent = [why for at, why in events if setting.now - at <= timedelta(hours=24)]
+    open_a = [s for s in evidence.open_signs if s.severity == "A"]
+    if open_a and evidence.lifted_at is not None and evidence.lifted_at >= open_a[-1].since and not recent:
+        return None
+    if not (recent or open_a):
+        return None
+    what = recent[-1] if recent else f"sign open: {open_a[-1].name} (A)"
+    return Hold(
+        "C9",
+        f"an emergency is open: {what}",
+        None,
+        None,
+        "",
+        "test the water, add air, isolate the sick, call a veterinarian; then a named person lifts the hold: "
+        "quarantine event lift",
+    )
+
+
+def _gap_hold(substance: Substance, regimen: Regimen, setting: Setting) -> Hold | None:
+    """Spacing over all doses given to this water, whatever task they came from."""
+    mine = [f for f in setting.doses if f.data.get("substance") == substance.id and f.at <= setting.now]
+    if not mine:
+        return None
+    last = mine[-1]
+    when = f"the last one was given {local_day(last.at, setting.zone)}"
+    gap = regimen.minimum_gap
+    if gap is not None and gap.unit == "d":
+        open_on = local_day(last.at, setting.zone) + timedelta(days=int(gap.value))
+        closed = local_day(setting.now, setting.zone) < open_on
+    elif gap is not None:
+        closed = setting.now < last.at + timedelta(hours=float(to(Quantity(gap.value, gap.unit), "h")))
+    else:
+        closed = local_day(setting.now, setting.zone) == local_day(last.at, setting.zone)
+    if not closed:
+        return None
+    if gap is None:
+        return Hold("minimum gap", f"{SAME_DAY}: {when}", None, None, "our choice, no source", "wait until tomorrow")
+    return Hold(
+        "minimum gap",
+        f"doses of {substance.name} are at least {show(gap.value)} {gap.unit} apart; {when}",
+        show(gap.value),
+        gap.unit,
+        _cite(substance, gap.reference),
+        f"wait until {open_on}" if gap.unit == "d" else "wait",
+    )
+
+
+def _pair_hold(substance: Substance, setting: Setting) -> Hold | None:
+    """Substances that must not meet, while the upper bound of the other one is above zero."""
+    from quarantine.formulary import load
+
+    for name, level in setting.levels.items():
+        if name == substance.id or level.high == 0:
+            continue
+        other = load(name)
+        for pair in substance.incompatible:
+            if pair.rule != "know" and (pair.other == name or pair.other in other.classes):
+                return Hold(
+                    "what must not be mixed",
+                    f"{other.name} is still in the water; {pair.note.text}",
+                    None,
+                    None,
+                    _cite(substance, pair.note.reference) or pair.note.status,
+                    f"change water until {other.name} is out",
+                )
+    return None
+
+
+def _before_hold(before: tuple[Condition, ...], setting: Setting) -> Hold | None:
+    """The template's before-checks (rule C8): the first that is not met or cannot be judged."""
+    for condition in before:
+        if condition.kind == "word":
+            continue
+        if setting.evidence is None:
+            return Hold(
+                "C8", f"{condition.title}: no batch is in this water", None, None, condition.reference, "start a batch"
+            )
+        verdict = ev.judge(condition, setting.evidence)
+        if verdict.met or (verdict.met is None and condition.or_word):
+            continue
+        return Hold(
+            "C8",
+            f"{condition.title}: {verdict.says}",
+            verdict.figure,
+            verdict.figure_unit,
+            condition.reference,
+            _remedy(condition),
+        )
+    return None
+
+
+def _remedy(condition: Condition) -> str:
+    match condition.kind:
+        case "day":
+            return "wait; a sign that will not wait is a veterinarian's"
+        case "ate":
+            return "wait until they eat, and log it with a look"
+        case "no_sign":
+            return "test the water first, then a veterinarian"
+        case "reading" | "steady" if condition.value == "uia":
+            return "read tan, ph and temperature (quarantine reading); if it is too high, change water and test again"
+        case "reading" | "steady":
+            return f"read {condition.value} (quarantine reading); out of range: mend that first, then test again"
+    return "see quarantine signoff"
+
+
+def _limits_hold(regimen: Regimen, setting: Setting) -> Hold | None:
+    """Limits of the water in the regimen itself (rule C14): unknown is refused."""
+    from quarantine.formulary import load
+
+    for limit in regimen.limits:
+        if limit.kind != "limit" or limit.what not in ("temperature", "salinity"):
+            continue
+        low, high = (figure and show(figure.value) for figure in (limit.low, limit.high))
+        unit = "°C" if limit.what == "temperature" else "g/L"
+        condition = Condition("reading", limit.what, f"{limit.what} for {regimen.id}", low, high, unit, within_hours=12)
+        verdict = ev.judge(condition, setting.evidence) if setting.evidence else None
+        if verdict is None or not verdict.met:
+            return Hold(
+                "C14",
+                verdict.says if verdict else f"{limit.what} is not known",
+                verdict.figure if verdict else None,
+                unit,
+                _cite(load(regimen.substance), limit.note.reference),
+                f"read {limit.what}; outside the limit choose another regimen",
+            )
+    return None
+
+
+def _salinity_hold(substance: Substance, setting: Setting) -> Hold | None:
+    if "salt" not in substance.classes or present_salinity(setting) is not None:
+        return None
+    return Hold(
+        "C15",
+        "a salt target is the total salinity, and the present one is not known",
+        None,
+        None,
+        "",
+        "read salinity (quarantine reading TANK salinity=...g/L), not more than 24 h ago",
+    )
+
+
+def _ceiling_known_hold(regimen: Regimen, ceiling: Ceiling | None) -> Hold | None:
+    if ceiling is not None:
+        return None
+    return Hold("ceiling", f"{regimen.id} has no ceiling on record", None, None, "", "ask a veterinarian")
+
+
+# --- Size ------------------------------------------------------------------------------------------------
+
+
+class _Size(NamedTuple):
+    exact_mg: Decimal
+    given_mg: Decimal
+    gives_low: Decimal
+    gives_high: Decimal
+    working: tuple[str, ...]
+
+
+def _size(substance: Substance, wanted: Quantity, setting: Setting, volume: Water, ceiling: Ceiling) -> _Size:
+    """Rules C2 and C4. ``gives`` is what this dose alone gives (for salt: with what is there), in mg/L."""
+    litres, plus_minus = _litres(volume)
+    target = to(wanted, "mg/L")
+    top = to(Quantity(ceiling.figure.value, ceiling.figure.unit), "mg/L")
+    present = (present_salinity(setting) or Decimal(0)) * 1000 if "salt" in substance.classes else Decimal(0)
+    rise, room = max(target - present, Decimal(0)), max(top - present, Decimal(0))
+    by_target, by_ceiling = rise * litres, room * (litres - plus_minus)
+    exact = min(by_target, by_ceiling)
+    step = setting.scale_step_grams * 1000
+    given = floor_to(exact, step)
+    low = present + _divide(given, litres + plus_minus, ROUND_FLOOR)
+    high = present + _divide(given, litres - plus_minus, ROUND_CEILING)
+    unit = wanted.unit
+    over = f" - present {show(present / 1000)} g/L" if present else ""
+    working = (
+        f"water: {show(litres)} L, plus or minus {show(plus_minus)} L ({setting.volume_says})",
+        f"target {show(wanted.value)} {unit}{over}, for {show(litres)} L: {show_significant(by_target / 1000, 6)} g",
+        f"ceiling {show(ceiling.figure.value)} {ceiling.figure.unit}{over}, for "
+        f"{show(litres)} - {show(plus_minus)} = {show(litres - plus_minus)} L: "
+        f"{show_significant(by_ceiling / 1000, 6)} g",
+        f"the smaller: {show_significant(exact / 1000, 6)} g; "
+        f"rounded down to steps of {show(setting.scale_step_grams)} g: {show(given / 1000)} g",
+        f"gives {show(given / 1000)} g in {show(litres + plus_minus)} L to {show(litres - plus_minus)} L: "
+        f"{_in(low, unit, up=False)} to {_in(high, unit, up=True)} {unit}",
+    )
+    return _Size(exact, given, low, high, working)
+
+
+def _size_hold(substance: Substance, regimen: Regimen, setting: Setting, size: _Size, ceiling: Ceiling) -> Hold | None:
+    top = to(Quantity(ceiling.figure.value, ceiling.figure.unit), "mg/L")
+    salt = "salt" in substance.classes
+    if salt and size.exact_mg == 0:
+        return Hold(
+            "C15", "the water is at the target already", None, None, "", "nothing to add; read salinity again later"
+        )
+    if size.given_mg == 0:
+        return Hold(
+            "C4",
+            f"{show_significant(size.exact_mg / 1000, 3)} g is less than one step of the scale",
+            show(setting.scale_step_grams),
+            "g",
+            "our choice, no source",
+            "weigh on a finer scale (setting scale_step)",
+        )
+    upper = Decimal(0) if salt else decimal_up(setting.levels.get(substance.id, Level(0.0, 0.0)).high or 0.0)
+    if upper + size.gives_high > top:
+        unit = ceiling.figure.unit
+        return Hold(
+            "ceiling",
+            f"with this dose the level could reach {_in(upper + size.gives_high, unit, up=True)} {unit}; "
+            f"the ceiling is {show(ceiling.figure.value)} {unit}",
+            show(ceiling.figure.value),
+            unit,
+            _cite(substance, ceiling.figure.reference),
+            _clearing_words(upper, top - size.gives_high),
+        )
+    floor = regimen.effective_minimum
+    if floor is not None and size.gives_low < to(Quantity(floor.value, floor.unit), "mg/L"):
+        return Hold(
+            "C3",
+            f"the dose could give as little as {_in(size.gives_low, floor.unit, up=False)} {floor.unit}; "
+            f"under {show(floor.value)} {floor.unit} it does not work",
+            show(floor.value),
+            floor.unit,
+            _cite(substance, floor.reference),
+            "measure the tank (quarantine tank measure), or weigh on a finer scale",
+        )
+    return None
+
+
+def _clearing_words(upper: Decimal, room: Decimal) -> str:
+    if room <= 0:
+        return "choose a lower target, or ask a veterinarian"
+    share = ((upper - room) / upper * 100).quantize(Decimal(1), rounding=ROUND_CEILING)
+    return f"change at least {show(share)} % of the water first, and log it: quarantine event change"
+
+
+def _advice(substance: Substance, size: _Size, step_grams: Decimal) -> str:
+    if step_grams * 1000 <= ADVISE_STOCK_SHARE * size.given_mg:
+        return ""
+    lost = (size.exact_mg - size.given_mg) / size.exact_mg * 100
+    says = f"One step of the scale is over 5 % of this dose; {show_significant(lost, 2)} % was lost by rounding down."
+    if substance.solubility is None:
+        return (
+            f"{says} Weigh on a finer scale; no solubility of {substance.name} is on record, so no stock solution: "
+            "disperse the whole weighed amount in tank water and pour all of it."
+        )
+    return (
+        f"{says} Weigh on a finer scale, or make a stock solution (dissolves to {show(substance.solubility.value)} "
+        f"{substance.solubility.unit})."
+    )
+
+
+# --- The card --------------------------------------------------------------------------------------------
+
+
+def _dose(
+    substance: Substance, regimen: Regimen, setting: Setting, wanted: Quantity | None, size: _Size | None
+) -> Dose:
+    litres, plus_minus = _litres(setting.volume) if setting.volume else (Decimal(0), Decimal(0))
+    unit = wanted.unit if wanted else "mg/L"
+    cautions = [note.text for note in (*regimen.cautions, *substance.cautions, *substance.handling, *substance.legal)]
+    return Dose(
+        substance=substance.id,
+        regimen=regimen.id,
+        route=regimen.route,
+        target=wanted.value if wanted else Decimal(0),
+        target_unit=unit,
+        volume_litres=litres,
+        volume_plus_minus_litres=plus_minus,
+        add=size.given_mg / 1000 if size else None,
+        add_unit="g",
+        add_of=f"{substance.name}, counted as pure (100 %)",
+        gives_low=_amount(size.gives_low, unit, up=False) if size else None,
+        gives_high=_amount(size.gives_high, unit, up=True) if size else None,
+        gives_unit=unit,
+        reference=_cite(substance, regimen.references),
+        cautions=(*cautions, DEFERS),
+    )
+
+
+def rescue(litres: Decimal, high_mg_per_l: Decimal, ceiling_mg_per_l: Decimal, name: str) -> str:
+    """What to do after more than the ceiling was really given (rule C7): computed dilution, air, veterinarian."""
+    share = (high_mg_per_l - ceiling_mg_per_l) / high_mg_per_l
+    out = (share * litres).quantize(Decimal("0.1"), rounding=ROUND_CEILING)
+    return (
+        f"The level of {name} may be {show_significant(high_mg_per_l, 3, up=True)} mg/L, over the ceiling of "
+        f"{show(ceiling_mg_per_l)} mg/L. Now: strong aeration; change at least {show(out)} L of matched, conditioned "
+        "water and log it (quarantine event change); fresh activated carbon; call a veterinarian."
+    )
+
+
+def ceiling_mg_per_l(regimen: Regimen) -> Decimal | None:
+    """The ceiling that holds for the regimen's contact, in mg/L."""
+    ceiling = ceiling_for(regimen, None) or ceiling_for(regimen, _contact_hours(regimen))
+    return to(Quantity(ceiling.figure.value, ceiling.figure.unit), "mg/L") if ceiling else None
+
+
+def present_salinity(setting: Setting) -> Decimal | None:
+    """The last salinity reading of 24 hours, g/L, by its upper end; None when there is none."""
+    if setting.evidence is None:
+        return None
+    span = ev.value_now(setting.evidence, "salinity", 24)
+    return span.high if span else None
+
+
+def _default(regimen: Regimen) -> Quantity | None:
+    if regimen.target is None or regimen.target.default is None:
+        return None
+    return Quantity(regimen.target.default.value, regimen.target.default.unit)
+
+
+def _contact_hours(regimen: Regimen) -> Decimal | None:
+    contact = regimen.contact
+    if contact is None or contact.high is None:
+        return None
+    return to(Quantity(contact.high.value, contact.high.unit), "h")
+
+
+def _litres(volume: Water) -> tuple[Decimal, Decimal]:
+    """Litres as shown and their plus-minus, widened by what showing took: what is printed is what is computed with."""
+    exact, plus_minus = Decimal(str(volume.litres)), Decimal(str(volume.plus_minus_litres))
+    step = Decimal("0.1") if exact >= 10 else Decimal("0.001")
+    litres = exact.quantize(step, rounding=ROUND_FLOOR)
+    return litres, (plus_minus + exact - litres).quantize(step, rounding=ROUND_CEILING)
+
+
+def _divide(milligrams: Decimal, litres: Decimal, rounding: str) -> Decimal:
+    return (milligrams / litres).quantize(Decimal("0.000001"), rounding=rounding)
+
+
+def _amount(mg_per_l: Decimal, unit: str, *, up: bool) -> Decimal:
+    return Decimal(_in(mg_per_l, unit, up=up))
+
+
+def _in(mg_per_l: Decimal, unit: str, *, up: bool) -> str:
+    """A level in another unit, to three significant digits, rounded outward."""
+    return show_significant(to(Quantity(mg_per_l, "mg/L"), unit), 3, up=up)
+
+
+def _cite(substance: Substance, keys: str | tuple[str, ...]) -> str:
+    names = keys if isinstance(keys, tuple) else tuple(k.strip() for k in keys.split(",") if k.strip())
+    return "; ".join(substance.references[key].cite for key in names if key in substance.references)
+
+
+def _is_number(text: str) -> bool:
+    return text.replace(".", "", 1).replace("-", "", 1).isdigit()

@@ -1,0 +1,566 @@
+"""What the facts say about one batch: head count, looked days, clear days, open signs, feeding, readings, deaths.
+
+Pure. Rules A1 to A9 and B6 of the house: day 0 is the day of arrival; a look states how many were seen;
+only looked days that state "no signs" count as clear; silence is not gone; unknown stays unknown.
+"""
+
+from __future__ import annotations
+
+from datetime import date, datetime, timedelta
+from decimal import Decimal
+from typing import Any, NamedTuple
+
+from quarantine.facts import Condition, Fact, in_order, local_day
+from quarantine.readings import PARAMETERS
+from quarantine.signs import SIGNS
+from quarantine.water.ledger import Exposure
+
+SEEN_SHARE = Decimal("0.8")  # rule A3
+ALL_SEEN_DAYS = 3  # rule A3
+UNLOOKED_RESTARTS = 3  # rule A4: this many unlooked days in a row
+C_BECOMES_B_HOURS = 48  # rule A5
+FEEDING_APPETITE = 2  # rule A6
+OUTBREAK_DEATHS, OUTBREAK_SHARE = 2, Decimal("0.05")  # rule A7: in 24 hours
+WORSE = {"A": 3, "B": 2, "C": 1}
+
+
+class Look(NamedTuple):
+    """One look of one day, with what it says and whether it counts (rule A3)."""
+
+    fact: str
+    at: datetime
+    day: date
+    seen: int | None
+    appetite: int | None
+    offered: bool
+    signs: tuple[str, ...]
+    gone: tuple[str, ...]
+    none: bool
+    counts: bool
+
+
+class OpenSign(NamedTuple):
+    """A sign that was seen and not yet said to be gone."""
+
+    name: str
+    severity: str
+    since: datetime
+
+
+class Clear(NamedTuple):
+    """The clear count: how many days, since which day zero, why it stands there, and when silence restarts it."""
+
+    days: int
+    zero: date
+    because: str
+    lapses_on: date | None
+
+
+class Evidence(NamedTuple):
+    """Everything conditions are judged on, for one batch at one instant."""
+
+    batch: str
+    zone: str
+    as_of: datetime
+    today: date
+    arrived_on: date
+    entered_at: datetime
+    alive: int
+    arrived: int
+    balanced: bool
+    looks: tuple[Look, ...]
+    open_signs: tuple[OpenSign, ...]
+    clear: Clear
+    deaths: tuple[Fact, ...]
+    restarts: tuple[tuple[datetime, str, str], ...]
+    """(when, event of the protocol, why): what may act on periods"""
+    readings: tuple[Fact, ...]
+    exposures: tuple[Exposure, ...]
+    lifted_at: datetime | None
+    """when a person last lifted a hold"""
+
+
+class PeriodStanding(NamedTuple):
+    """How one period stands: its day zero and why, and the day it is complete (rule A8, after that day's look)."""
+
+    id: str
+    title: str
+    length: int
+    zero: date
+    because: str
+    complete_on: date
+    day: int
+
+
+class Standing(NamedTuple):
+    """How one batch stands."""
+
+    evidence: Evidence
+    periods: tuple[PeriodStanding, ...]
+    earliest: date
+
+
+class Verdict(NamedTuple):
+    """How one condition stands: met (None: cannot be judged), in a sentence, and the earliest day it can be met."""
+
+    met: bool | None
+    says: str
+    earliest: date | None = None
+    figure: str | None = None
+    figure_unit: str | None = None
+
+
+def severity_of(name: str, data: dict[str, Any]) -> str:
+    """A, B or C of a sign in a look: as the keeper stated it, else as the table has it."""
+    stated: str | None = data.get("severity", {}).get(name)
+    return stated or (SIGNS[name].severity if name in SIGNS else "B")
+
+
+def gather(
+    facts: list[Fact], batch: str, zone: str, arrival: Fact, as_of: datetime, exposures: list[Exposure]
+) -> Evidence:
+    """Read the facts of a batch's water up to ``as_of``.
+
+    ``facts`` are those of the whole water system, in any order; those of other batches only say that fish came in.
+    """
+    ordered = [f for f in in_order(facts) if f.at <= as_of]
+    own = [f for f in ordered if f.batch == batch]
+    arrived = int(arrival.data["count"])
+    entries = [f for f in ordered if f.kind in ("arrival", "added") and f.at >= arrival.at]
+    looks = _looks(own, arrived, zone, local_day(arrival.at, zone))
+    deaths = tuple(f for f in own if f.kind == "died")
+    alive = _alive(own, arrived)
+    open_signs, restarts = _signs(own)
+    restarts += _death_restarts(deaths, own, arrived)
+    restarts += [
+        (f.at, "fish_added", "fish came into the water") for f in entries if f.batch != batch or f.kind == "added"
+    ]
+    restarts += [
+        (f.at, "disturbance", f"disturbance: {f.data.get('what', 'not said')}")
+        for f in ordered
+        if f.kind == "disturbance"
+    ]
+    today = local_day(as_of, zone)
+    entered_at = entries[-1].at if entries else arrival.at
+    lifted = [f.at for f in ordered if f.kind == "lift"]
+    return Evidence(
+        batch=batch,
+        zone=zone,
+        as_of=as_of,
+        today=today,
+        arrived_on=local_day(arrival.at, zone),
+        entered_at=entered_at,
+        alive=alive,
+        arrived=arrived,
+        balanced=alive >= 0,
+        looks=tuple(looks),
+        open_signs=tuple(open_signs),
+        clear=clear_count(looks, own, local_day(entered_at, zone), today),
+        deaths=deaths,
+        restarts=tuple(sorted(restarts)),
+        readings=tuple(f for f in ordered if f.kind == "reading"),
+        exposures=tuple(exposures),
+        lifted_at=lifted[-1] if lifted else None,
+    )
+
+
+def _alive(own: list[Fact], arrived: int) -> int:
+    """Living fish by the ledger (rule B6): arrived and added, less dead, euthanised, moved, missing."""
+    added = sum(int(f.data["count"]) for f in own if f.kind == "added")
+    gone = sum(int(f.data["count"]) for f in own if f.kind in ("died", "moved", "missing"))
+    return arrived + added - gone
+
+
+def _looks(own: list[Fact], arrived: int, zone: str, arrived_on: date) -> list[Look]:
+    looks: list[Look] = []
+    all_seen_on = arrived_on  # the fish were counted in
+    for fact in own:
+        if fact.kind != "look":
+            continue
+        data = fact.data
+        day = local_day(fact.at, zone)
+        seen = data.get("seen")
+        alive = _alive([f for f in own if f.at <= fact.at], arrived)
+        if seen is not None and seen >= alive:
+            all_seen_on = day
+        enough = seen is not None and Decimal(seen) >= SEEN_SHARE * alive
+        appetite = data.get("appetite")
+        looks.append(
+            Look(
+                fact=fact.id,
+                at=fact.at,
+                day=day,
+                seen=seen,
+                appetite=appetite,
+                offered=data.get("offered", appetite is not None),
+                signs=tuple(data.get("signs", ())),
+                gone=tuple(data.get("gone", ())),
+                none=bool(data.get("no_signs")),
+                counts=bool(enough and (day - all_seen_on).days <= ALL_SEEN_DAYS),
+            )
+        )
+    return looks
+
+
+def _signs(own: list[Fact]) -> tuple[list[OpenSign], list[tuple[datetime, str, str]]]:
+    """The signs still open, and each seeing of a sign as an event of the protocol (sign_a, sign_b, sign_c)."""
+    open_: dict[str, OpenSign] = {}
+    events = []
+    for fact in own:
+        if fact.kind != "look":
+            continue
+        if fact.data.get("no_signs"):
+            open_.clear()
+        for name in fact.data.get("gone", ()):
+            open_.pop(name, None)
+        for name in fact.data.get("signs", ()):
+            severity = severity_of(name, fact.data)
+            known = open_.get(name)
+            since = known.since if known else fact.at
+            if severity == "C" and fact.at - since > timedelta(hours=C_BECOMES_B_HOURS):
+                severity = "B"
+            open_[name] = OpenSign(name, severity, since)
+            events.append((fact.at, f"sign_{severity.lower()}", f"sign seen: {name} ({severity})"))
+    return list(open_.values()), events
+
+
+def _death_restarts(deaths: tuple[Fact, ...], own: list[Fact], arrived: int) -> list[tuple[datetime, str, str]]:
+    """Deaths as events (rule A7): "outbreak" for two in 24 hours or over 5 %, else "death" when unexplained."""
+    events = []
+    for fact in deaths:
+        day_before = fact.at - timedelta(hours=24)
+        count = sum(int(f.data["count"]) for f in deaths if day_before < f.at <= fact.at)
+        alive_before = _alive([f for f in own if f.at <= day_before], arrived)
+        if count >= OUTBREAK_DEATHS or Decimal(count) > OUTBREAK_SHARE * max(alive_before, 1):
+            events.append((fact.at, "outbreak", f"{count} dead in 24 hours"))
+        elif not fact.data.get("explained"):
+            events.append((fact.at, "death", "an unexplained death"))
+    return events
+
+
+def clear_count(looks: list[Look], own: list[Fact], entered_on: date, today: date) -> Clear:
+    """Clear days by rules A4 and A5, counted from the day after ``entered_on`` to today."""
+    by_day: dict[date, list[Look]] = {}
+    for look in looks:
+        by_day.setdefault(look.day, []).append(look)
+    data_of = {f.id: f.data for f in own if f.kind == "look"}
+    open_: dict[str, tuple[str, datetime]] = {}
+    count, zero, because, silent, last_looked = 0, entered_on, "the last fish came in", 0, entered_on
+    for offset in range((today - entered_on).days + 1):
+        day = entered_on + timedelta(days=offset)
+        todays = by_day.get(day, [])
+        worst = ""
+        for look in todays:
+            if look.none:
+                open_.clear()
+            for name in look.gone:
+                open_.pop(name, None)
+            for name in look.signs:
+                severity, since = open_.get(name, (severity_of(name, data_of[look.fact]), look.at))
+                if severity == "C" and look.at - since > timedelta(hours=C_BECOMES_B_HOURS):
+                    severity = "B"
+                open_[name] = (severity, since)
+                if WORSE[severity] > WORSE.get(worst, 0):
+                    worst, name_of_worst = severity, name
+        counted = [look for look in todays if look.counts]
+        if worst in ("A", "B"):
+            count, zero, because = 0, day, f"sign seen: {name_of_worst} ({worst})"
+        elif day > zero and counted and counted[-1].none and not open_:
+            count += 1
+        if counted or worst or day == entered_on:
+            silent, last_looked = 0, day
+        elif day < today:
+            silent += 1
+            if silent == UNLOOKED_RESTARTS:
+                count, zero, because, silent = 0, day, "three days in a row without a look", 0
+    lapses = last_looked + timedelta(days=UNLOOKED_RESTARTS + 1) if count else None
+    return Clear(count, zero, because, lapses)
+
+
+def feeding_days(looks: tuple[Look, ...]) -> int:
+    """How many of the last offered days, without a break, were feeding days (rule A6)."""
+    days: dict[date, list[Look]] = {}
+    for look in looks:
+        if look.counts and look.offered:
+            days.setdefault(look.day, []).append(look)
+    streak = 0
+    for day in sorted(days, reverse=True):
+        best = max((look.appetite or 0) for look in days[day])
+        if best < FEEDING_APPETITE or any("off food" in look.signs for look in days[day]):
+            break
+        streak += 1
+    return streak
+
+
+def ate_days(looks: tuple[Look, ...]) -> int:
+    """On how many looked days fish ate at all well (appetite 2 or more)."""
+    return len({look.day for look in looks if look.counts and (look.appetite or 0) >= FEEDING_APPETITE})
+
+
+def worst_open(evidence: Evidence) -> str:
+    """The worst severity open now, "" when none."""
+    severities = [
+        "B" if s.severity == "C" and evidence.as_of - s.since > timedelta(hours=C_BECOMES_B_HOURS) else s.severity
+        for s in evidence.open_signs
+    ]
+    return max(severities, key=lambda s: WORSE[s], default="")
+
+
+def last_reading(evidence: Evidence, parameter: str) -> Fact | None:
+    """The newest reading of a parameter; None when there is none."""
+    return next((f for f in reversed(evidence.readings) if f.data["parameter"] == parameter), None)
+
+
+def _age_hours(evidence: Evidence, fact: Fact) -> float:
+    return (evidence.as_of - fact.at).total_seconds() / 3600
+
+
+class Span(NamedTuple):
+    """A value with the ends its kit allows."""
+
+    low: Decimal
+    high: Decimal
+    at: datetime
+
+
+def value_now(evidence: Evidence, parameter: str, within_hours: int) -> Span | None:
+    """The parameter's value with its kit's error; un-ionized ammonia is computed. None: unknown or too old."""
+    if parameter == "uia":
+        return _uia(evidence, within_hours)
+    fact = last_reading(evidence, parameter)
+    if fact is None or _age_hours(evidence, fact) > within_hours:
+        return None
+    value, half = Decimal(fact.data["value"]), Decimal(fact.data["step"]) / 2
+    return Span(value - half, value + half, fact.at)
+
+
+def _uia(evidence: Evidence, within_hours: int) -> Span | None:
+    """Un-ionized ammonia from the last total ammonia, pH and temperature, all recent."""
+    from quarantine.water.ammonia import un_ionized_mg_per_l
+
+    parts = [last_reading(evidence, name) for name in ("tan", "ph", "temperature")]
+    if any(f is None or _age_hours(evidence, f) > within_hours for f in parts):
+        return None
+    known = [f for f in parts if f is not None]
+    salt = last_reading(evidence, "salinity")
+    pairs = [(float(f.data["value"]), float(f.data["step"])) for f in known]
+    water = known[0].data.get("water", "fresh")
+    low, high = un_ionized_mg_per_l(
+        pairs[0],
+        pairs[1],
+        pairs[2],
+        salinity_g_per_kg=float(salt.data["value"]) if salt and water != "fresh" else 0.0,
+    )
+    return Span(Decimal(repr(low)), Decimal(repr(high)), min(f.at for f in known))
+
+
+def describe(parameter: str) -> str:
+    """The parameter's words."""
+    return PARAMETERS[parameter].title
+
+
+def judge(condition: Condition, evidence: Evidence) -> Verdict:
+    """How one condition stands. Unknown never counts as met.
+
+    Conditions that need the plan (period, tasks) are judged in :mod:`quarantine.clearance`.
+    """
+    return _JUDGES[condition.kind](condition, evidence)
+
+
+def _day(condition: Condition, evidence: Evidence) -> Verdict:
+    need = int(condition.value)
+    now = (evidence.today - evidence.arrived_on).days
+    when = evidence.arrived_on + timedelta(days=need)
+    return Verdict(now >= need, f"day {now}, needed: day {need} ({when})", when, str(now), "day")
+
+
+def _ate(condition: Condition, evidence: Evidence) -> Verdict:
+    need, have = int(condition.value), ate_days(evidence.looks)
+    return Verdict(
+        have >= need,
+        f"ate on {have} looked days, needed: {need}",
+        evidence.today + timedelta(days=max(0, need - have)),
+        str(have),
+        "days",
+    )
+
+
+def _no_sign(condition: Condition, evidence: Evidence) -> Verdict:
+    limit = WORSE[str(condition.value)]
+    worst = worst_open(evidence)
+    names = ", ".join(f"{s.name} ({s.severity})" for s in evidence.open_signs)
+    if worst and WORSE[worst] >= limit:
+        return Verdict(False, f"sign open: {names}", None, worst, "severity")
+    if not any(look.counts for look in evidence.looks):
+        return Verdict(None, "nobody has looked yet")
+    return Verdict(True, f"no open sign of severity {condition.value} or worse")
+
+
+def _limits(condition: Condition) -> tuple[Decimal | None, Decimal | None]:
+    return (
+        None if condition.low is None else Decimal(condition.low),
+        None if condition.high is None else Decimal(condition.high),
+    )
+
+
+def _range_text(condition: Condition) -> str:
+    low, high = _limits(condition)
+    unit = f" {condition.unit}" if condition.unit else ""
+    if low is not None and high is not None:
+        return f"{low} to {high}{unit}"
+    return f"at least {low}{unit}" if high is None else f"at most {high}{unit}"
+
+
+def _reading(condition: Condition, evidence: Evidence) -> Verdict:
+    from quarantine.quantity import show_significant
+
+    name = str(condition.value)
+    hours = condition.within_hours or 24
+    span = value_now(evidence, name, hours)
+    if span is None:
+        return Verdict(None, f"{describe(name)}: no reading of the last {hours} h; needed: {_range_text(condition)}")
+    low, high = _limits(condition)
+    # The nominal value is judged; a computed one is judged by its worse end.
+    middle = (span.low + span.high) / 2
+    worst_low, worst_high = (span.low, span.high) if name == "uia" else (middle, middle)
+    good = (low is None or worst_low >= low) and (high is None or worst_high <= high)
+    unit = f" {condition.unit}" if condition.unit else ""
+    if name == "uia":
+        shown = f"{show_significant(span.low, 2)} to {show_significant(span.high, 2)}{unit}"
+    else:
+        shown = f"{show_significant(middle, 6)}{unit}"
+    figure = show_significant(worst_high if high is not None and worst_high > high else middle, 3)
+    return Verdict(
+        good,
+        f"{describe(name)} {shown}, needed: {_range_text(condition)}",
+        None,
+        figure,
+        condition.unit or None,
+    )
+
+
+def _steady(condition: Condition, evidence: Evidence) -> Verdict:
+    name, hours = str(condition.value), condition.within_hours or 24
+    low, high = _limits(condition)
+    since = evidence.as_of - timedelta(hours=hours)
+    all_ = [f for f in evidence.readings if f.data["parameter"] == name]
+    before = [f for f in all_ if f.at <= since][-1:]
+    inside = [f for f in all_ if f.at > since]
+    if not inside or (len(inside) < 2 and not before):
+        return Verdict(
+            None,
+            f"{describe(name)}: fewer than two readings of the last {hours} h; needed: {_range_text(condition)}",
+        )
+    for fact in before + inside:
+        value = Decimal(fact.data["value"])
+        if (low is not None and value < low) or (high is not None and value > high):
+            return Verdict(
+                False,
+                f"{describe(name)} was {fact.data['value']} {condition.unit}, needed: {_range_text(condition)}",
+                None,
+                fact.data["value"],
+                condition.unit,
+            )
+    return Verdict(True, f"{describe(name)} {_range_text(condition)} for {hours} h")
+
+
+def _word(condition: Condition, evidence: Evidence) -> Verdict:
+    return Verdict(True, f"say so when giving it: {condition.value}")
+
+
+def next_countable(evidence: Evidence) -> date:
+    """The first day that can still add to the clear count: today if nobody has looked yet, and after day zero."""
+    looked = any(look.day == evidence.today and look.counts for look in evidence.looks)
+    day = evidence.today + timedelta(days=1) if looked else evidence.today
+    return max(day, evidence.clear.zero + timedelta(days=1))
+
+
+def _clear_days(condition: Condition, evidence: Evidence) -> Verdict:
+    need, clear = int(condition.value), evidence.clear
+    missing = max(0, need - clear.days)
+    earliest = next_countable(evidence) + timedelta(days=missing - 1) if missing else evidence.today
+    return Verdict(
+        clear.days >= need,
+        f"clear {clear.days} of {need} days, counted from {clear.zero} ({clear.because})",
+        earliest,
+        str(clear.days),
+        "days",
+    )
+
+
+def _feeding(condition: Condition, evidence: Evidence) -> Verdict:
+    need, have = int(condition.value), feeding_days(evidence.looks)
+    return Verdict(
+        have >= need,
+        f"the last {have} offered days were feeding days, needed: {need}",
+        evidence.today + timedelta(days=max(0, need - have)),
+        str(have),
+        "days",
+    )
+
+
+def _since_death(condition: Condition, evidence: Evidence) -> Verdict:
+    need = int(condition.value)
+    if not evidence.deaths:
+        start, what = evidence.arrived_on, "no death since arrival"
+    else:
+        start = local_day(evidence.deaths[-1].at, evidence.zone)
+        what = f"last death {start}"
+    met_on = start + timedelta(days=need)
+    return Verdict(evidence.today >= met_on, f"{what}; {need} days are met on {met_on}", met_on)
+
+
+def _since_dose(condition: Condition, evidence: Evidence) -> Verdict:
+    need = int(condition.value)
+    if not evidence.exposures:
+        return Verdict(None, f"no dose is on record; needed: {need} days since the last one left the water")
+    if any(e.until is None for e in evidence.exposures):
+        names = ", ".join(e.substance for e in evidence.exposures if e.until is None)
+        return Verdict(False, f"{names} is still in the water (upper bound over 5 % of the target)")
+    end = max(local_day(e.until, evidence.zone) for e in evidence.exposures if e.until)
+    met_on = end + timedelta(days=need)
+    return Verdict(
+        evidence.today >= met_on,
+        f"contact with the last dose ended {end}; {need} days are met on {met_on}",
+        met_on,
+    )
+
+
+def _level(condition: Condition, evidence: Evidence) -> Verdict:
+    mine = [e for e in evidence.exposures if e.substance == condition.value]
+    if not mine:
+        return Verdict(None, f"no dose of {condition.value} is on record")
+    done = all(e.until is not None for e in mine)
+    return Verdict(
+        done,
+        f"{condition.value}: upper bound {'at or under' if done else 'over'} {condition.share} of the target",
+    )
+
+
+def _counts(condition: Condition, evidence: Evidence) -> Verdict:
+    last = next((look for look in reversed(evidence.looks) if look.seen is not None), None)
+    if last is None:
+        return Verdict(None, "the fish have not been counted since they arrived")
+    if last.seen != evidence.alive:
+        return Verdict(
+            False,
+            f"{last.seen} seen on {last.day}, {evidence.alive} alive on record: "
+            "find them, or say who is missing and why",
+        )
+    return Verdict(True, f"{evidence.alive} alive on record, {last.seen} seen on {last.day}")
+
+
+_JUDGES = {
+    "day": _day,
+    "ate": _ate,
+    "no_sign": _no_sign,
+    "reading": _reading,
+    "steady": _steady,
+    "word": _word,
+    "clear_days": _clear_days,
+    "feeding_days": _feeding,
+    "days_since_death": _since_death,
+    "days_since_dose": _since_dose,
+    "level": _level,
+    "counts": _counts,
+}

@@ -1,0 +1,511 @@
+"""The plan: a pure function of the courses in one water system, the facts, and an instant.
+
+``plan(courses, facts, as_of) -> Plan``. Nothing is patched: a fact is written, the plan is made again, and
+:func:`reconcile` says what that changes in what is stored. What is done stays; a task's key is
+(owner, step, id of the fact that anchored the run, n), so that an earlier fact entered late moves no key.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Iterable, Iterator
+from datetime import date, datetime, time, timedelta
+from functools import lru_cache
+from typing import Any, NamedTuple
+from zoneinfo import ZoneInfo
+
+from quarantine import evidence as ev
+from quarantine.evidence import PeriodStanding, Standing
+from quarantine.facts import Fact, PlannedTask, in_order, local_day, utc
+from quarantine.failures import Refused
+from quarantine.protocol import Duration, Period, Protocol, Start, Step, Window
+from quarantine.water.ledger import Exposure, Water, exposures
+
+AFTER_THE_END_DAYS = 7
+"""A batch that is not signed off when its last period ends is looked at on: care is planned this far ahead."""
+
+DAILY_CARE = ("look", "feed", "test")
+"""Care that belongs to its day: once the window closes it is missed, and a person says why."""
+
+
+class Course(NamedTuple):
+    """A batch in a water system, with its frozen protocol."""
+
+    batch: str
+    tank: str
+    system: str
+    zone: str
+    protocol: Protocol
+    arrival: Fact
+    closed_at: datetime | None = None
+
+
+class Plan(NamedTuple):
+    """Tasks in order of key, and how each batch stands."""
+
+    tasks: tuple[PlannedTask, ...]
+    standings: dict[str, Standing]
+
+
+def unplannable(protocol: Protocol) -> list[str]:
+    """What a template asks for that this version reads but cannot plan yet, each as a sentence."""
+    says = []
+    for period in protocol.periods:
+        if period.counts == "in-range":
+            says.append(f"period {period.id!r} counts days in range, which needs readings that hold a band")
+    for step in protocol.steps:
+        if step.repeat and step.repeat.by_temperature:
+            says.append(f"step {step.id!r} repeats by a temperature table")
+    return says
+
+
+def plan(courses: list[Course], facts: list[Fact], as_of: datetime, water: Water | None = None) -> Plan:
+    """All tasks of one water system and how its batches stand, as the facts have it at ``as_of``.
+
+    ``facts`` are those of the system in any order; those after ``as_of`` are left out. ``water`` (litres) is
+    needed once something was dosed: it says when contact ends. The same facts give the same plan whatever the
+    order in which they were entered.
+    """
+    known = [fact for fact in in_order(facts) if fact.at <= as_of]
+    exposed = exposures(known, water, as_of) if water else []
+    tasks: list[PlannedTask] = []
+    standings = {}
+    for course in sorted(courses, key=lambda c: (c.arrival.at, c.batch)):
+        expansion = _Expansion(course, known, as_of, exposed)
+        tasks += expansion.tasks()
+        standings[course.batch] = expansion.standing
+    return Plan(tuple(sorted(tasks, key=lambda t: t.key)), standings)
+
+
+class _Anchor(NamedTuple):
+    """What a series of runs hangs on: an id for the key, the day (or instant) of its first run, or what it needs."""
+
+    id: str
+    day: date | None
+    at: datetime | None
+    reason: str
+    needs: str | None = None
+
+
+class _Run(NamedTuple):
+    n: int
+    key: str
+    day: date | None
+    at: datetime | None
+    outcome: Fact | None
+    state: str
+    reason: str
+    needs: str | None
+
+    @property
+    def done_at(self) -> datetime | None:
+        return self.outcome.at if self.outcome is not None and self.outcome.kind != "skip" else None
+
+
+class _Expansion:
+    """One course being expanded. A class only because steps refer to each other: each is expanded once."""
+
+    def __init__(self, course: Course, facts: list[Fact], as_of: datetime, exposed: list[Exposure]) -> None:
+        self.course = course
+        self.protocol = course.protocol
+        self.zone = course.zone
+        self.as_of = as_of
+        self.today = local_day(as_of, course.zone)
+        self.facts = facts
+        self.evidence = ev.gather(facts, course.batch, course.zone, course.arrival, as_of, exposed)
+        self.steps = {step.id: step for step in self.protocol.steps}
+        self.outcomes = {f.data["key"]: f for f in facts if f.kind in ("done", "dose", "skip") and "key" in f.data}
+        self.lapses = {f.data["key"]: f for f in facts if f.kind == "lapse"}
+        self.daily = _daily_outcomes(facts, course)
+        self.runs: dict[str, list[_Run]] = {}
+        self.earliest: date | None = None  # known once the steps that do not follow a period are expanded
+        self.periods = {p.id: self._period(p) for p in self.protocol.periods}
+        for step in self.protocol.steps:
+            if step.repeat is None or step.repeat.until is None:
+                self._expand(step)
+        self.earliest = self._earliest()
+        self.standing = Standing(self.evidence, tuple(self.periods.values()), self.earliest)
+        for step in self.protocol.steps:
+            self._expand(step)
+
+    def tasks(self) -> Iterator[PlannedTask]:
+        closed = self.course.closed_at is not None
+        for step in self.protocol.steps:
+            runs = self.runs[step.id]
+            many = len(runs) if step.kind == "dose" else 0
+            for run in runs:
+                if closed and run.outcome is None:
+                    continue
+                yield self._task(step, run, many)
+
+    def _task(self, step: Step, run: _Run, many: int) -> PlannedTask:
+        course = self.course
+        due_from, due_until, lapses_at = self._window(step, run)
+        return PlannedTask(
+            key=run.key,
+            system=course.system,
+            tank=course.tank,
+            batch=course.batch,
+            kind=step.kind,
+            step=step.id,
+            title=f"{step.title} ({run.n} of {many})" if many > 1 else step.title,
+            day=run.day,
+            due_from=due_from,
+            due_until=due_until,
+            lapses_at=lapses_at,
+            state=run.state,
+            needs=run.needs,
+            reason=run.reason,
+            outcome=run.outcome,
+        )
+
+    # --- periods and the forecast ---------------------------------------------------------------------
+
+    def _period(self, period: Period) -> PeriodStanding:
+        """Day zero moves by the template's events (rules A5, A7, B1); days that do not count are added."""
+        anchor = self._anchor(period.start, period.id)
+        zero = anchor.day or self.today
+        because = anchor.reason
+        held = 0
+        for at, event, why in self.evidence.restarts:
+            day = local_day(at, self.zone)
+            action = self.protocol.events.get(event, "note")
+            if day < zero or (event == "fish_added" and period.start.kind == "entered"):
+                continue
+            if action == "restart":
+                zero, because, held = day, why, 0
+            elif action in ("pause", "extend"):
+                held += 1
+        length = period.length.value
+        if period.counts == "clear":
+            missing = length - self.evidence.clear.days
+            complete = ev.next_countable(self.evidence) + timedelta(days=missing - 1) if missing > 0 else self.today
+        elif period.counts == "drug-free":
+            complete = _nth_drug_free(zero, length, self.evidence.exposures, self.zone)
+        else:
+            complete = zero + timedelta(days=length + held)
+        return PeriodStanding(
+            period.id, period.title, length, zero, because, complete, min((self.today - zero).days, length)
+        )
+
+    def _earliest(self) -> date:
+        """The first day on which every criterion can be met if all goes well from now on."""
+        days = [self.today]
+        end_of_contact = self._contact_forecast()
+        for criterion in self.protocol.criteria:
+            if criterion.kind == "period":
+                days.append(self.periods[str(criterion.value)].complete_on)
+            elif criterion.kind == "days_since_dose":
+                days.append(end_of_contact + timedelta(days=int(criterion.value)))
+            elif criterion.kind == "level":
+                days.append(end_of_contact)
+            elif criterion.kind == "tasks":
+                days += [run.day for runs in self.runs.values() for run in runs if run.day and run.outcome is None]
+            elif (verdict := ev.judge(criterion, self.evidence)).earliest:
+                days.append(verdict.earliest)
+        return max(days)
+
+    def _contact_forecast(self) -> date:
+        """The day the last dose will have left the water: when the clearing changes after it are done."""
+        days = [local_day(e.until, self.zone) for e in self.evidence.exposures if e.until]
+        treated = [step for step in self.protocol.steps if step.treatment]
+        still = any(e.until is None for e in self.evidence.exposures)
+        open_dose = any(run.outcome is None for step in treated for run in self.runs[step.id])
+        if treated and (still or open_dose or not days):
+            days += [
+                run.day
+                for step in self.protocol.steps
+                if step.treatment or step.kind == "change"
+                for run in self.runs.get(step.id, [])
+                if run.day
+            ]
+        return max(days, default=self.today)
+
+    def _horizon(self, period: str) -> date:
+        complete = self.periods[period].complete_on
+        last = max(complete, self.earliest or complete)
+        return last if self.today < last else self.today + timedelta(days=AFTER_THE_END_DAYS)
+
+    # --- anchors ---------------------------------------------------------------------------------------
+
+    def _anchor(self, start: Start, owner: str) -> _Anchor:
+        return getattr(self, f"_anchor_{start.kind}")(start, owner)  # type: ignore[no-any-return]
+
+    def _from(self, id_: str, at: datetime, by: Duration, what: str) -> _Anchor:
+        day = local_day(at, self.zone)
+        if by.unit == "h":
+            due = at + timedelta(hours=by.value)
+            return _Anchor(id_, local_day(due, self.zone), due, f"{by} after {what}")
+        return _Anchor(id_, day + timedelta(days=by.value), None, f"{by} after {what} on {day}")
+
+    def _anchor_arrival(self, start: Start, owner: str) -> _Anchor:
+        return self._from(self.course.arrival.id, self.course.arrival.at, start.by, "the fish arrived")
+
+    def _anchor_entered(self, start: Start, owner: str) -> _Anchor:
+        entries = [f for f in self.facts if f.kind in ("arrival", "added") and f.at >= self.course.arrival.at]
+        last = entries[-1] if entries else self.course.arrival
+        return self._from(last.id, last.at, start.by, "the last fish entered the water")
+
+    def _anchor_after(self, start: Start, owner: str) -> _Anchor:
+        subject = str(start.subject)
+        if subject in self.steps:
+            runs = self._expand(self.steps[subject])
+            return self._after_run(runs[-1], start.by, f"the last {subject!r}")
+        period = self.periods[subject]
+        day = period.complete_on + timedelta(days=start.by.value if start.by.unit == "d" else 0)
+        return _Anchor(self.course.arrival.id, day, None, f"{start.by} after period {subject!r} is complete")
+
+    def _anchor_begun(self, start: Start, owner: str) -> _Anchor:
+        subject = str(start.subject)
+        return self._after_run(self._expand(self.steps[subject])[0], start.by, f"the first {subject!r}")
+
+    def _after_run(self, run: _Run, by: Duration, what: str) -> _Anchor:
+        root = run.key.split(":")[2]
+        if run.done_at is not None:
+            return self._from(root, run.done_at, by, what)
+        if run.day is None:
+            return _Anchor(root, None, None, "", run.needs)
+        day = run.day if run.outcome is not None else max(run.day, self.today)
+        at = self._local(day, run.at)
+        return self._from(root, at, by, f"{what} (planned)")
+
+    def _local(self, day: date, at: datetime | None) -> datetime:
+        return at if at is not None and local_day(at, self.zone) == day else instant_at(day, "12:00", self.zone)
+
+    def _anchor_sign(self, start: Start, owner: str) -> _Anchor:
+        for look in self.evidence.looks:
+            if start.subject in look.signs:
+                return self._from(look.fact, look.at, start.by, f"{start.subject!r} was seen")
+        return _Anchor("waiting", None, None, "", f"waits until {start.subject!r} is seen")
+
+    def _anchor_reading(self, start: Start, owner: str) -> _Anchor:
+        for fact in self.evidence.readings:
+            if fact.data["parameter"] == start.subject and fact.at >= self.course.arrival.at:
+                value = float(fact.data["value"])
+                if (start.low is None or value >= float(start.low)) and (
+                    start.high is None or value <= float(start.high)
+                ):
+                    return self._from(fact.id, fact.at, start.by, f"{start.subject} was {fact.data['value']}")
+        return _Anchor("waiting", None, None, "", f"waits for a reading of {start.subject}")
+
+    def _anchor_word(self, start: Start, owner: str) -> _Anchor:
+        return _Anchor(self.course.arrival.id, None, None, "", f"waits for a keeper's word: {start.subject}")
+
+    # --- runs ------------------------------------------------------------------------------------------
+
+    def _expand(self, step: Step) -> list[_Run]:
+        if step.id not in self.runs:
+            anchor = self._anchor(step.start, step.id)
+            runs = list(self._series(step, anchor))
+            if step.after_window == "reopen":
+                runs += self._reopened(step, runs)
+            self.runs[step.id] = runs
+        return self.runs[step.id]
+
+    def _reopened(self, step: Step, runs: list[_Run]) -> Iterator[_Run]:
+        """The series again from its first run, hung on the fact that a run was missed (rule A11)."""
+        for run in runs:
+            lapse = self.lapses.get(run.key)
+            if lapse is not None:
+                day = local_day(lapse.at, self.zone)
+                yield from self._series(
+                    step,
+                    _Anchor(lapse.id, day, None, f"the series began again: a run was missed on {run.day}"),
+                )
+                return
+
+    def _series(self, step: Step, anchor: _Anchor) -> Iterator[_Run]:
+        owner = {"system": self.course.system, "tank": self.course.tank, "batch": self.course.batch}[step.for_]
+        prefix = f"{owner}:{step.id}:{anchor.id}:"
+        repeat = step.repeat
+        every = repeat.every if repeat and repeat.every else Duration(1, "d")
+        times = 1 if repeat is None else repeat.times
+        last = self._horizon(repeat.until) if repeat is not None and repeat.until else None
+        day, at, reason = anchor.day, anchor.at, anchor.reason
+        n = 1
+        while (times is None or n <= times) and (last is None or (day is not None and day <= last)):
+            if day is not None:
+                day = _on_weekday(day, step.window.weekdays)
+            run = self._run(step, n, f"{prefix}{n}", day, at, reason, anchor.needs)
+            yield run
+            if day is None:
+                return
+            day, at, reason = self._next(run, repeat.from_ if repeat else "planned", every, step)
+            n += 1
+
+    def _run(
+        self,
+        step: Step,
+        n: int,
+        key: str,
+        day: date | None,
+        at: datetime | None,
+        reason: str,
+        needs: str | None,
+    ) -> _Run:
+        outcome = self.outcomes.get(key) or (self.daily.get((step.kind, step.reads, day)) if day else None)
+        if outcome is None and step.kind == "test" and day is not None:
+            outcome = _tested(self.daily, step.reads, day)
+        if outcome is not None:
+            return _Run(n, key, day, at, outcome, "skipped" if outcome.kind == "skip" else "done", reason, None)
+        run = _Run(n, key, day, at, None, "planned", reason, needs)
+        lapses_at = self._window(step, run)[2] if day is not None and day <= self.today else None
+        return run._replace(state="missed") if lapses_at is not None and lapses_at <= self.as_of else run
+
+    def _next(self, run: _Run, from_: str, every: Duration, step: Step) -> tuple[date | None, datetime | None, str]:
+        """When the next run is due: from the run really given, or from the one planned (F6)."""
+        assert run.day is not None
+        if from_ == "given" and run.done_at is not None:
+            anchor = self._from("", run.done_at, every, "the one before was given")
+            return anchor.day, anchor.at, anchor.reason
+        day = run.day
+        if from_ == "given" and run.outcome is None and run.state == "planned":
+            day = max(day, self.today)
+        if every.unit == "h":
+            at = self._local(day, run.at) + timedelta(hours=every.value)
+            return local_day(at, self.zone), at, f"{every} after the one before"
+        return day + timedelta(days=every.value), None, f"{every} after the one before"
+
+    def _window(self, step: Step, run: _Run) -> tuple[datetime | None, datetime | None, datetime | None]:
+        """From when, until when, and after when it counts as missed (rule A11)."""
+        if run.day is None:
+            return None, None, None
+        if run.at is not None:
+            latest = step.repeat.latest if step.repeat else None
+            due_from, due_until = run.at, run.at
+            if latest is not None and step.repeat is not None and step.repeat.every is not None:
+                due_until = run.at + timedelta(hours=latest.value - step.repeat.every.value)
+        else:
+            due_from, due_until = _day_window(run.day, step.window, self.zone)
+        if step.after_window == "shift" or (step.after_window is None and step.kind not in DAILY_CARE):
+            return due_from, due_until, None
+        late = step.window.late
+        if late is None:
+            return due_from, due_until, due_until
+        if late.unit == "h":
+            return due_from, due_until, due_until + timedelta(hours=late.value)
+        return (
+            due_from,
+            due_until,
+            _day_window(run.day + timedelta(days=late.value), step.window, self.zone)[1],
+        )
+
+
+def _daily_outcomes(facts: list[Fact], course: Course) -> dict[Any, Fact]:
+    """What a day's looks and readings settle by themselves: the look, the feeding, the tests of that day."""
+    found: dict[Any, Fact] = {}
+    for fact in facts:
+        if fact.kind == "look" and fact.batch == course.batch:
+            day = local_day(fact.at, course.zone)
+            if fact.data.get("seen") is not None:
+                found.setdefault(("look", (), day), fact)
+            if fact.data.get("offered", fact.data.get("appetite") is not None):
+                found.setdefault(("feed", (), day), fact)
+        elif fact.kind == "reading" and fact.tank == course.tank:
+            found[("reading", fact.data["parameter"], local_day(fact.at, course.zone))] = fact
+    return found
+
+
+def _tested(daily: dict[Any, Fact], reads: tuple[str, ...], day: date) -> Fact | None:
+    """The reading that completed a test: every parameter it names was read that day."""
+    facts = [daily.get(("reading", name, day)) for name in reads]
+    there = [fact for fact in facts if fact is not None]
+    return max(there, key=lambda f: f.at) if there and len(there) == len(facts) else None
+
+
+def _nth_drug_free(zero: date, length: int, exposed: Iterable[Exposure], zone: str) -> date:
+    """The day on which ``length`` days without a drug in the water have been counted since ``zero``."""
+    day, counted = zero, 0
+    spans = [(local_day(e.since, zone), local_day(e.until, zone) if e.until else date.max) for e in exposed]
+    while counted < length:
+        day += timedelta(days=1)
+        ends = [end for start, end in spans if start <= day <= end]
+        if date.max in ends:
+            return day + timedelta(days=length - counted)
+        counted += not ends
+    return day
+
+
+def _on_weekday(day: date, weekdays: tuple[str, ...]) -> date:
+    """The day itself, or the next one on which the window opens."""
+    names = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
+    while weekdays and names[day.weekday()] not in weekdays:
+        day += timedelta(days=1)
+    return day
+
+
+@lru_cache(maxsize=4096)
+def instant_at(day: date, clock: str, zone: str) -> datetime:
+    """Local time on a day, as an instant in UTC; in the autumn's double hour the first one is meant.
+
+    A time that the spring change skips is the instant at which clocks show an hour later.
+    """
+    hour, minute = clock.split(":")
+    return utc(datetime.combine(day, time(int(hour), int(minute)), ZoneInfo(zone)))
+
+
+@lru_cache(maxsize=4096)
+def _day_window(day: date, window: Window, zone: str) -> tuple[datetime, datetime]:
+    """The instants between which a window is open on a day; the whole day ends as the next one begins."""
+    if window.until == "23:59":
+        end = instant_at(day + timedelta(days=1), "00:00", zone)
+    else:
+        end = instant_at(day, window.until, zone)
+    return instant_at(day, window.from_, zone), end
+
+
+# --- Reconciling with what is stored ---------------------------------------------------------------------
+
+SPOKEN = "23456789ABCEFGHJKMNPQRSTUVWXYZ"
+"""Letters and digits that are not mistaken when spoken: no 0 or O, no 1, I or L. D is for doses alone."""
+
+
+def code_of(key: str, kind: str, attempt: int = 0) -> str:
+    """The spoken code of a task: four characters, for a dose D and four more. A clash takes the next attempt."""
+    digest = int.from_bytes(hashlib.sha256(f"{key}:{attempt}".encode()).digest()[:8], "big")
+    letters = []
+    for _ in range(4):
+        digest, rest = divmod(digest, len(SPOKEN))
+        letters.append(SPOKEN[rest])
+    return ("D" if kind == "dose" else "") + "".join(letters)
+
+
+class Changes(NamedTuple):
+    """What a new plan changes in what is stored."""
+
+    new: list[PlannedTask]
+    changed: list[tuple[str, dict[str, Any]]]
+    """(task id, columns)"""
+
+
+STORED_FIELDS = ("title", "day", "due_from", "due_until", "lapses_at", "state", "needs", "reason")
+
+
+def reconcile(stored: list[dict[str, Any]], tasks: Iterable[PlannedTask]) -> Changes:
+    """Compare by key. Done and skipped rows stay as they are; what is no longer planned is withdrawn.
+
+    ``stored`` rows carry Python values (dates, instants) under the columns of the task table.
+    """
+    rows = {row["key"]: row for row in stored}
+    new, changed, seen = [], [], set()
+    for task in tasks:
+        seen.add(task.key)
+        row = rows.get(task.key)
+        if row is None:
+            new.append(task)
+        elif row["state"] not in ("done", "skipped"):
+            values = {name: getattr(task, name) for name in STORED_FIELDS if row[name] != getattr(task, name)}
+            if values:
+                changed.append((row["id"], values))
+    changed += [
+        (row["id"], {"state": "withdrawn"})
+        for key, row in rows.items()
+        if key not in seen and row["state"] in ("planned", "missed")
+    ]
+    return Changes(new, changed)
+
+
+def refuse_unplannable(protocol: Protocol) -> None:
+    """Raises Refused when this version cannot plan the template."""
+    if says := unplannable(protocol):
+        raise Refused(f"Protocol {protocol.id} is well formed, but this version cannot plan it: {'; '.join(says)}.")

@@ -1,0 +1,92 @@
+"""The journal: a hash DAG from the first row.
+
+An entry is canonical JSON with its parents' ids, a payload version and the complete rows it wrote; its id is
+the SHA-256 of that text. State can be rebuilt from the entries alone (:func:`replay`), and a single changed
+byte is found (:func:`verify`). A cut tail can only be found from outside: the head is printed on calendars and
+by `check`, and `check --against SEAL` asks whether a head seen elsewhere is still in the record.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Iterable
+from typing import Any, NamedTuple
+
+from quarantine.records.codec import canonical
+
+VERSION = 1
+GENESIS = "0" * 64
+
+
+class Entry(NamedTuple):
+    """One journal entry as stored."""
+
+    id: str
+    n: int
+    payload: str
+
+
+def make(
+    *,
+    parents: list[str],
+    kind: str,
+    keeper: str | None,
+    happened_at: str,
+    entered_at: str,
+    says: str,
+    rows: dict[str, list[dict[str, Any]]],
+) -> tuple[str, str]:
+    """An entry's id and its canonical text. ``rows`` maps a table to the rows written, each with its id."""
+    payload = canonical(
+        {
+            "version": VERSION,
+            "parents": parents,
+            "kind": kind,
+            "keeper": keeper,
+            "happened_at": happened_at,
+            "entered_at": entered_at,
+            "says": says,
+            "rows": rows,
+        }
+    )
+    return hashlib.sha256(payload.encode()).hexdigest(), payload
+
+
+def verify(entries: Iterable[Entry], head: str) -> list[str]:
+    """Every fault of the chain, each as a sentence with the entry's number; empty when it is whole."""
+    faults: list[str] = []
+    seen = {GENESIS}
+    last = GENESIS
+    expected = 1
+    for entry in entries:
+        if entry.n != expected:
+            faults.append(f"Journal entry {expected} is missing (next found: {entry.n}).")
+        expected = entry.n + 1
+        if hashlib.sha256(entry.payload.encode()).hexdigest() != entry.id:
+            faults.append(f"Journal entry {entry.n} was changed after it was written: its seal does not fit.")
+        try:
+            document = json.loads(entry.payload)
+            parents = document["parents"]
+            if canonical(document) != entry.payload:
+                faults.append(f"Journal entry {entry.n} is not in canonical form.")
+        except (ValueError, KeyError, TypeError):
+            faults.append(f"Journal entry {entry.n} cannot be read.")
+            parents = []
+        faults += [f"Journal entry {entry.n} names a parent that is not there." for p in parents if p not in seen]
+        seen.add(entry.id)
+        last = entry.id
+    if last != head:
+        faults.append("The head of the journal is not its last entry: entries were cut off or added.")
+    return faults
+
+
+def replay(entries: Iterable[Entry]) -> dict[str, dict[str, dict[str, Any]]]:
+    """The state that the entries alone give: table -> id -> row, values as plain JSON values."""
+    state: dict[str, dict[str, dict[str, Any]]] = {}
+    for entry in entries:
+        for table, rows in json.loads(entry.payload)["rows"].items():
+            held = state.setdefault(table, {})
+            for row in rows:
+                held.setdefault(row["id"], {}).update(row)
+    return state

@@ -1,0 +1,145 @@
+"""Numbered migrations. The baseline makes an empty record; each later one takes a record one number further.
+
+Every statement here is frozen once released: a record made by version 0.1 is upgraded by the same
+statements forever. The SQL is portable; only the triggers differ by engine.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import NamedTuple
+
+APPEND_ONLY = ("journal", "fact", "volume", "copy", "acknowledgement", "signoff")
+"""Tables whose rows are never changed, never taken away: held by triggers."""
+
+
+class Migration(NamedTuple):
+    """One step of the schema."""
+
+    number: int
+    name: str
+    statements: tuple[str, ...]
+
+
+BASELINE = (
+    "create table meta (id text not null, value text not null, constraint pk_meta primary key (id))",
+    """create table journal (id text not null, n integer not null, payload text not null,
+        constraint pk_journal primary key (id), constraint uq_journal_n unique (n))""",
+    """create table head (id integer not null, entry text not null, n integer not null,
+        constraint pk_head primary key (id), constraint ck_head_one check (id = 1))""",
+    "create table keeper (id text not null, name text not null, constraint pk_keeper primary key (id))",
+    """create table site (id text not null, name text not null, zone text not null,
+        constraint pk_site primary key (id))""",
+    """create table system (id text not null, name text not null, site text not null,
+        constraint pk_system primary key (id),
+        constraint fk_system_site foreign key (site) references site (id))""",
+    """create table tank (id text not null, name text not null, site text not null, system text not null,
+        role text not null, water text not null, shape text not null, label_litres text,
+        constraint pk_tank primary key (id),
+        constraint fk_tank_site foreign key (site) references site (id),
+        constraint fk_tank_system foreign key (system) references system (id),
+        constraint ck_tank_role check (role in ('quarantine', 'display', 'holding', 'pond')),
+        constraint ck_tank_water check (water in ('fresh', 'brackish', 'marine')))""",
+    """create table volume (id text not null, tank text not null, litres text not null, plus_minus text not null,
+        method text not null, valid_from text not null, working text not null, keeper text not null,
+        constraint pk_volume primary key (id),
+        constraint fk_volume_tank foreign key (tank) references tank (id),
+        constraint fk_volume_keeper foreign key (keeper) references keeper (id))""",
+    """create table copy (id text not null, protocol text not null, revision integer not null, title text not null,
+        body text not null, constraint pk_copy primary key (id))""",
+    """create table acknowledgement (id text not null, keeper text not null, copy_id text not null, at text not null,
+        constraint pk_acknowledgement primary key (id),
+        constraint fk_acknowledgement_keeper foreign key (keeper) references keeper (id),
+        constraint fk_acknowledgement_copy_id foreign key (copy_id) references copy (id))""",
+    """create table batch (id text not null, name text not null, tank text not null, system text not null,
+        copy_id text not null, arrived_at text not null, source text not null, destination text, fish text not null,
+        state text not null, closed_at text, standing text not null,
+        constraint pk_batch primary key (id),
+        constraint fk_batch_tank foreign key (tank) references tank (id),
+        constraint fk_batch_system foreign key (system) references system (id),
+        constraint fk_batch_copy_id foreign key (copy_id) references copy (id),
+        constraint fk_batch_destination foreign key (destination) references tank (id),
+        constraint ck_batch_state check (state in ('open', 'released', 'rejected', 'died out')))""",
+    """create table fact (id text not null, kind text not null, system text not null, tank text, batch text,
+        task text, happened_at text not null, entered_at text not null, keeper text not null, data text not null,
+        constraint pk_fact primary key (id),
+        constraint fk_fact_system foreign key (system) references system (id),
+        constraint fk_fact_tank foreign key (tank) references tank (id),
+        constraint fk_fact_batch foreign key (batch) references batch (id),
+        constraint fk_fact_keeper foreign key (keeper) references keeper (id))""",
+    """create table task (id text not null, key text not null, code text not null, system text not null,
+        tank text not null, batch text not null, kind text not null, step text not null, title text not null,
+        day text, due_from text, due_until text, lapses_at text, state text not null, needs text,
+        reason text not null, detail text not null, made_at text not null,
+        outcome_at text, outcome_by text, outcome text,
+        constraint pk_task primary key (id),
+        constraint fk_task_system foreign key (system) references system (id),
+        constraint fk_task_tank foreign key (tank) references tank (id),
+        constraint fk_task_batch foreign key (batch) references batch (id),
+        constraint ck_task_state check (state in ('planned', 'done', 'skipped', 'missed', 'withdrawn')))""",
+    """create table signoff (id text not null, batch text not null, decision text not null, keeper text not null,
+        at text not null, deviation text, evidence text not null, seal text not null,
+        constraint pk_signoff primary key (id),
+        constraint fk_signoff_batch foreign key (batch) references batch (id),
+        constraint fk_signoff_keeper foreign key (keeper) references keeper (id),
+        constraint ck_signoff_decision
+            check (decision in ('release', 'release with deviation', 'extend', 'reject', 'died out')))""",
+    """create table calendared (id text not null, sequence integer not null, stamp text not null,
+        content text not null, constraint pk_calendared primary key (id))""",
+    "create unique index uq_keeper_name on keeper (lower(name))",
+    "create unique index uq_site_name on site (lower(name))",
+    "create unique index uq_tank_name on tank (lower(name))",
+    "create unique index uq_batch_name on batch (lower(name))",
+    "create unique index uq_task_key on task (key)",
+    "create unique index uq_task_code on task (code)",
+    # A task has one outcome: whoever comes second is refused by the database, not by a screen.
+    "create unique index uq_fact_outcome on fact (task) where kind in ('done', 'dose', 'skip') and task is not null",
+    "create index ix_task_open on task (due_from) where state in ('planned', 'missed')",
+    "create index ix_task_batch on task (batch, state)",
+    "create index ix_task_system on task (system, state)",
+    "create index ix_fact_system on fact (system, kind, happened_at)",
+    "create index ix_fact_system_time on fact (system, happened_at)",
+    "create index ix_fact_tank on fact (tank, happened_at)",
+    "create index ix_volume_tank on volume (tank, valid_from)",
+    "create index ix_batch_state on batch (state)",
+)
+
+MIGRATIONS = (Migration(1, "baseline", BASELINE),)
+NEWEST = MIGRATIONS[-1].number
+
+
+def triggers(dialect: str) -> Iterator[tuple[str, str]]:
+    """Name and statement of each append-only trigger. Made again after every upgrade; `check` verifies them."""
+    if dialect == "sqlite":
+        for table in APPEND_ONLY:
+            refuse = f"select raise(abort, '{table} is append-only')"
+            for what in ("update", "delete"):
+                name = f"{table}_no_{what}"
+                yield name, f"create trigger {name} before {what} on {table} begin {refuse}; end"
+            # INSERT OR REPLACE deletes without firing the delete trigger.
+            name = f"{table}_no_replace"
+            yield (
+                name,
+                f"create trigger {name} before insert on {table} "
+                f"when exists (select 1 from {table} where id = new.id) begin {refuse}; end",
+            )
+    else:
+        for table in APPEND_ONLY:
+            for what in ("update", "delete", "truncate"):
+                name = f"{table}_no_{what}"
+                each = "statement" if what == "truncate" else "row"
+                yield (
+                    name,
+                    f"create trigger {name} before {what} on {table} for each {each} execute function append_only()",
+                )
+
+
+APPEND_ONLY_FUNCTION = """create or replace function append_only() returns trigger language plpgsql as
+$$ begin raise exception '% is append-only', tg_table_name; end $$"""
+
+
+def trigger_names_sql(dialect: str) -> str:
+    """SQL that lists the names of the triggers that are really there."""
+    if dialect == "sqlite":
+        return "select name from sqlite_master where type = 'trigger'"
+    return "select distinct trigger_name as name from information_schema.triggers union select tgname from pg_trigger"

@@ -1,0 +1,64 @@
+"""The named SQL of every read: portable, with `:name` for values. Every one is run on both engines in the tests."""
+
+from __future__ import annotations
+
+_TASK = """select task.*, tank.name as tank_name, tank.role as tank_role, tank.water as water,
+    batch.name as batch_name, batch.state as batch_state, system.name as system_name, site.zone as zone
+    from task join tank on tank.id = task.tank join batch on batch.id = task.batch
+    join system on system.id = task.system join site on site.id = tank.site """
+
+_FACT = "select * from fact "
+
+_BATCH = """select batch.*, tank.name as tank_name, tank.role as tank_role, tank.water as water,
+    system.name as system_name, site.zone as zone, copy.protocol as protocol, copy.revision as revision,
+    copy.title as title, destination.name as destination_name
+    from batch join tank on tank.id = batch.tank join system on system.id = batch.system
+    join site on site.id = tank.site join copy on copy.id = batch.copy_id
+    left join tank as destination on destination.id = batch.destination """
+
+QUERIES = {
+    "meta": "select value from meta where id = :id",
+    "head": "select entry, n from head where id = 1",
+    "head_payload": "select journal.id, journal.n, journal.payload from journal join head on head.entry = journal.id",
+    "journal": "select id, n, payload from journal order by n",
+    "journal_entry": "select id, n, payload from journal where id like :seal || '%'",
+    "keepers": "select id, name from keeper",
+    "sites": "select id, name, zone from site",
+    "systems": "select id, name, site from system",
+    "tanks": """select tank.*, site.name as site_name, site.zone as zone, system.name as system_name
+        from tank join site on site.id = tank.site join system on system.id = tank.system""",
+    "volumes": "select * from volume where cast(:tank as text) is null or tank = :tank order by valid_from, id",
+    "volumes_of_system": """select volume.* from volume join tank on tank.id = volume.tank
+        where tank.system = :system order by volume.valid_from, volume.id""",
+    "copy": "select * from copy where id = :id",
+    "acknowledgements": "select * from acknowledgement where keeper = :keeper and copy_id = :copy_id",
+    "batches": _BATCH + "order by batch.arrived_at, batch.id",
+    "open_batches": _BATCH + "where batch.state = 'open' order by batch.arrived_at, batch.id",
+    "batches_of_system": _BATCH + "where batch.system = :system order by batch.arrived_at, batch.id",
+    "facts_of_system": _FACT + "where system = :system order by happened_at, entered_at, id",
+    "facts_since": _FACT
+    + """where system = :system and (happened_at >= :since or kind in
+        ('dose', 'change', 'topup', 'evaporation', 'removal', 'unknown_addition'))
+        order by happened_at, entered_at, id""",
+    "facts_of_tank": _FACT + "where tank = :tank order by happened_at desc, entered_at desc, id limit :most",
+    "tasks_of_system": "select * from task where system = :system",
+    "tasks_of_batch": _TASK + "where task.batch = :batch order by task.due_from, task.code",
+    "open_tasks": _TASK
+    + """where task.state in ('planned', 'missed') and (task.due_from is null or task.due_from < :until)
+        and (cast(:tank as text) is null or task.tank = :tank) order by task.due_from, task.code""",
+    "next_doses": """select batch, min(day) as day from task where state = 'planned' and kind = 'dose'
+        and day is not null group by batch""",
+    "calendar_tasks": _TASK
+    + """where task.day is not null and (cast(:batch as text) is null or task.batch = :batch)
+        and (cast(:since as text) is null or task.day >= :since)
+        and (cast(:until as text) is null or task.day <= :until) order by task.day, task.key""",
+    "calendared": "select * from calendared",
+    "task_by_code": _TASK + "where task.code = :code",
+    "code_taken": "select id from task where code = :code",
+    "open_tasks_of_system": "select * from task where system = :system and state in ('planned', 'missed')",
+    "fact": "select * from fact where id = :id",
+    "signoffs": """select signoff.*, keeper.name as keeper_name from signoff
+        join keeper on keeper.id = signoff.keeper where batch = :batch order by at""",
+    "keeper_name": "select name from keeper where id = :id",
+    "open_codes": "select code from task where state in ('planned', 'missed')",
+}

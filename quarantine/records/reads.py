@@ -1,0 +1,123 @@
+"""Reads: named SQL on the bare driver, no ORM. The same SQL runs on SQLite and PostgreSQL.
+
+Opening a reader never creates anything: a home without a record reads as an empty one.
+"""
+
+from __future__ import annotations
+
+import re
+import sqlite3
+from pathlib import Path
+from typing import Any, Protocol
+
+from quarantine.failures import Refused
+from quarantine.records.queries import QUERIES
+
+Row = dict[str, Any]
+
+
+class Rows(Protocol):
+    """Whatever can answer a named query: a reader, or a transaction under way."""
+
+    def rows(self, query: str, **values: Any) -> list[Row]:
+        """The rows of a named query, as plain values."""
+
+
+class Reader:
+    """A read-only connection to the record."""
+
+    def __init__(self, connection: Any, dialect: str) -> None:
+        self._connection = connection
+        self.dialect = dialect
+
+    def rows(self, query: str, **values: Any) -> list[Row]:
+        """The rows of a named query, as plain values."""
+        if self._connection is None:
+            return []
+        sql = QUERIES[query]
+        if self.dialect == "sqlite":
+            return [dict(row) for row in self._connection.execute(sql, values)]
+        return list(self._connection.execute(for_psycopg(sql), values))
+
+    def close(self) -> None:
+        """Let go of the record."""
+        if self._connection is not None:
+            self._connection.close()
+
+    def __enter__(self) -> Reader:
+        return self
+
+    def __exit__(self, *exc: object) -> None:
+        self.close()
+
+
+def for_psycopg(sql: str) -> str:
+    """`:name` as psycopg writes it."""
+    return re.sub(r"(?<!:):(\w+)", r"%(\1)s", sql.replace("%", "%%"))
+
+
+def sqlite_path(url: str) -> Path:
+    """The file of a sqlite:/// URL."""
+    return Path(url.removeprefix("sqlite:///"))
+
+
+def open_reader(url: str) -> Reader:
+    """Open the record for reading. Raises Refused when it cannot be read or its schema is another."""
+    return _open_sqlite(sqlite_path(url)) if url.startswith("sqlite") else _open_postgres(url)
+
+
+def _open_sqlite(path: Path) -> Reader:
+    try:
+        if not path.exists():
+            return Reader(None, "sqlite")
+        connection = sqlite3.connect(f"file:{_uri(path)}?mode=ro", uri=True, timeout=10, isolation_level=None)
+        connection.row_factory = sqlite3.Row
+        reader = Reader(connection, "sqlite")
+        check_schema(reader, str(path))
+    except (sqlite3.Error, OSError) as error:
+        raise Refused(f"The record {path} cannot be read: {error}.") from error
+    return reader
+
+
+def _uri(path: Path) -> str:
+    from urllib.parse import quote
+
+    return quote(str(path))
+
+
+def _open_postgres(url: str) -> Reader:
+    try:
+        import psycopg
+        from psycopg.rows import dict_row
+    except ImportError as error:
+        raise Refused(
+            "The record is on PostgreSQL, for which psycopg is missing: pip install 'fish-quarantine[postgres]'."
+        ) from error
+    try:
+        connection = psycopg.connect(url, row_factory=dict_row, autocommit=True)  # type: ignore[arg-type]
+        reader = Reader(connection, "postgresql")
+        if not connection.execute("select to_regclass('meta') is not null as there").fetchone()["there"]:  # type: ignore[call-overload,index]
+            connection.close()
+            return Reader(None, "postgresql")
+        check_schema(reader, "on PostgreSQL")
+    except psycopg.Error as error:
+        raise Refused(f"The record on PostgreSQL cannot be read: {str(error).splitlines()[0]}.") from error
+    return reader
+
+
+def check_schema(rows: Rows, where: str) -> None:
+    """Raises Refused when the record was written by another version of the schema. Nothing is changed."""
+    from quarantine.records.migrations import NEWEST
+
+    found = rows.rows("meta", id="schema")
+    number = int(found[0]["value"]) if found else 0
+    if number > NEWEST:
+        raise Refused(
+            f"The record {where} has schema {number}, this version knows up to {NEWEST}: "
+            "please upgrade the program. The record is untouched."
+        )
+    if number < NEWEST:
+        raise Refused(
+            f"The record {where} has schema {number}, this version reads {NEWEST}: any command that writes "
+            "upgrades it (after a verified backup)."
+        )

@@ -1,0 +1,310 @@
+"""Writing: one transaction per keeper's action, with its journal entry inside it.
+
+SQLite takes its write lock at once (BEGIN IMMEDIATE: a deferred begin ends in "database is locked" under two
+writers); PostgreSQL locks the one head row. Whatever happens in between is all kept or all gone.
+"""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Iterator
+from contextlib import contextmanager
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+from uuid import uuid4
+
+import sqlalchemy as sa
+from sqlalchemy import Connection, Engine, event, text
+
+from quarantine.failures import Failure, Refused
+from quarantine.records import journal
+from quarantine.records.codec import plain, text_of_instant
+from quarantine.records.migrations import APPEND_ONLY_FUNCTION, MIGRATIONS, NEWEST, triggers
+from quarantine.records.queries import QUERIES
+from quarantine.records.reads import Row, sqlite_path
+from quarantine.records.tables import OUTSIDE_JOURNAL, TABLES
+
+
+def new_id() -> str:
+    """A fresh uuid, as 32 hexadecimal digits."""
+    return uuid4().hex
+
+
+class Act:
+    """One keeper's action under way: reads, and collects the rows that it writes.
+
+    Rows reach the database at once, so that later reads of the same action see them; the journal entry is made
+    from them at the end.
+    """
+
+    def __init__(self, connection: Connection, keeper: str | None, now: datetime) -> None:
+        self._connection = connection
+        self.keeper = keeper
+        self.now = now
+        self.happened_at = now
+        self.kind = ""
+        self.says = ""
+        self._rows: dict[str, dict[str, Row]] = {}
+
+    def rows(self, query: str, **values: Any) -> list[Row]:
+        """The rows of a named query inside this transaction."""
+        return [dict(row) for row in self._connection.execute(text(QUERIES[query]), values).mappings()]
+
+    def describe(self, kind: str, says: str, happened_at: datetime | None = None) -> None:
+        """What this action was, for the journal: a word, a sentence, and when it happened."""
+        self.kind, self.says = kind, says
+        self.happened_at = happened_at or self.now
+
+    def add(self, table: str, *rows: Row) -> None:
+        """Insert rows (dicts with their id and every column)."""
+        if not rows:
+            return
+        model: Any = TABLES[table]
+        self._connection.execute(sa.insert(model.__table__), list(rows))
+        for row in rows:
+            self._note(table, row)
+
+    def change(self, table: str, id_: str, **values: Any) -> None:
+        """Change columns of one row that is not append-only."""
+        model: Any = TABLES[table]
+        columns = model.__table__
+        self._connection.execute(sa.update(columns).where(columns.c.id == id_).values(**values))
+        self._note(table, {"id": id_, **values})
+
+    def change_if(self, table: str, id_: str, state: tuple[str, ...], **values: Any) -> bool:
+        """Change a row only while its state is one of ``state``: compare-and-set. False when it was not."""
+        model: Any = TABLES[table]
+        columns = model.__table__
+        where = (columns.c.id == id_) & columns.c.state.in_(state)
+        if self._connection.execute(sa.update(columns).where(where).values(**values)).rowcount != 1:
+            return False
+        self._note(table, {"id": id_, **values})
+        return True
+
+    def _note(self, table: str, row: Row) -> None:
+        outside = OUTSIDE_JOURNAL.get(table, set())
+        kept = {name: plain(value) for name, value in row.items() if name not in outside}
+        self._rows.setdefault(table, {}).setdefault(row["id"], {}).update(kept)
+
+    def _close(self) -> None:
+        """Write the journal entry of what was collected and move the head."""
+        if not self._rows:
+            return
+        head = self.rows("head")[0]
+        entry, payload = journal.make(
+            parents=[head["entry"]],
+            kind=self.kind,
+            keeper=self.keeper,
+            happened_at=text_of_instant(self.happened_at),
+            entered_at=text_of_instant(self.now),
+            says=self.says,
+            rows={table: list(rows.values()) for table, rows in sorted(self._rows.items())},
+        )
+        n = head["n"] + 1
+        self._connection.execute(
+            text("insert into journal (id, n, payload) values (:id, :n, :payload)"),
+            {"id": entry, "n": n, "payload": payload},
+        )
+        self._connection.execute(text("update head set entry = :entry, n = :n where id = 1"), {"entry": entry, "n": n})
+
+
+class Store:
+    """The record, opened for writing."""
+
+    def __init__(self, url: str) -> None:
+        self.url = url
+        self._engine = _engine(url)
+
+    @contextmanager
+    def act(self, keeper: str | None, now: datetime, *, dry_run: bool = False) -> Iterator[Act]:
+        """One transaction. With ``dry_run`` the same action runs and is rolled back at the end."""
+        with refusing(self.url), self._engine.connect() as connection:
+            transaction = connection.begin()
+            try:
+                if self._engine.dialect.name == "postgresql":
+                    connection.execute(text("select entry from head where id = 1 for update"))
+                act = Act(connection, keeper, now)
+                yield act
+                act._close()
+            except BaseException:
+                transaction.rollback()
+                raise
+            if dry_run:
+                transaction.rollback()
+            else:
+                transaction.commit()
+
+    def close(self) -> None:
+        """Let go of the record."""
+        self._engine.dispose()
+
+
+def open_store(url: str) -> Store:
+    """Open the record for writing; make or upgrade it first. Raises Refused when that cannot be done."""
+    with refusing(url):
+        store = Store(url)
+        _prepare(store, url)
+        return store
+
+
+def _engine(url: str) -> Engine:
+    if url.startswith("postgresql"):
+        return sa.create_engine(url.replace("postgresql://", "postgresql+psycopg://", 1))
+    path = sqlite_path(url)
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise Refused(f"The home folder {path.parent} cannot be made: {error.strerror}.") from error
+    engine = sa.create_engine(f"sqlite:///{path}", connect_args={"timeout": 10}, poolclass=sa.pool.NullPool)
+
+    @event.listens_for(engine, "connect")
+    def _connect(connection: sqlite3.Connection, _: object) -> None:
+        connection.isolation_level = None  # we say BEGIN ourselves
+        connection.execute("pragma foreign_keys = on")
+        connection.execute("pragma synchronous = full")
+
+    @event.listens_for(engine, "begin")
+    def _begin(connection: Connection) -> None:
+        connection.exec_driver_sql("begin immediate")
+
+    return engine
+
+
+def _prepare(store: Store, url: str) -> None:
+    """Bring the record to the newest schema: from nothing, or from an older one after a verified backup."""
+    found = _schema_number(store._engine)
+    if found == NEWEST:
+        return
+    if found > NEWEST:
+        raise Refused(
+            f"The record has schema {found}, this version knows up to {NEWEST}: please upgrade the program. "
+            "The record is untouched."
+        )
+    if found and url.startswith("sqlite"):
+        _back_up(sqlite_path(url), found)
+    migrate(store._engine, found)
+
+
+def _schema_number(engine: Engine) -> int:
+    with engine.connect() as connection:
+        if engine.dialect.name == "sqlite":
+            connection.exec_driver_sql("pragma journal_mode = wal")
+            there = "select 1 from sqlite_master where type = 'table' and name = 'meta'"
+        else:
+            there = "select 1 where to_regclass('meta') is not null"
+        if connection.execute(text(there)).first() is None:
+            return 0
+        return int(connection.execute(text(QUERIES["meta"]), {"id": "schema"}).scalar_one())
+
+
+def migrate(engine: Engine, found: int) -> None:
+    """Run the migrations after ``found`` in one transaction, re-make the triggers, check, commit.
+
+    Foreign keys are off while tables may be re-made (before the transaction: SQLite ignores the pragma inside
+    one), and checked before the commit.
+    """
+    dialect = engine.dialect.name
+    with engine.connect() as connection:
+        if dialect == "sqlite":
+            raw = connection.connection.dbapi_connection
+            assert raw is not None
+            raw.execute("pragma foreign_keys = off")  # type: ignore[attr-defined]
+        with connection.begin():
+            if dialect == "postgresql":
+                # Two processes may make the record at once: the second waits, then finds it made.
+                connection.execute(text("select pg_advisory_xact_lock(7251)"))
+            if _made_meanwhile(connection, dialect, found):
+                return
+            before = _row_counts(connection) if found else {}
+            for migration in MIGRATIONS:
+                if migration.number > found:
+                    for statement in migration.statements:
+                        connection.exec_driver_sql(statement)
+            if not found:
+                _first_rows(connection)
+            _make_triggers(connection, dialect)
+            connection.execute(text("update meta set value = :value where id = 'schema'"), {"value": str(NEWEST)})
+            _verify(connection, dialect, before)
+
+
+def _made_meanwhile(connection: Connection, dialect: str, found: int) -> bool:
+    there = (
+        "select 1 from sqlite_master where type = 'table' and name = 'meta'"
+        if dialect == "sqlite"
+        else "select 1 where to_regclass('meta') is not null"
+    )
+    if connection.execute(text(there)).first() is None:
+        return False
+    number = int(connection.execute(text(QUERIES["meta"]), {"id": "schema"}).scalar_one())
+    return number != found
+
+
+def _first_rows(connection: Connection) -> None:
+    insert = text("insert into meta (id, value) values (:id, :value)")
+    connection.execute(insert, [{"id": "schema", "value": "0"}, {"id": "database", "value": new_id()}])
+    connection.execute(text("insert into head (id, entry, n) values (1, :entry, 0)"), {"entry": journal.GENESIS})
+
+
+def _make_triggers(connection: Connection, dialect: str) -> None:
+    if dialect == "postgresql":
+        connection.exec_driver_sql(APPEND_ONLY_FUNCTION.replace("%", "%%"))
+    for name, statement in triggers(dialect):
+        table = name.rsplit("_no_", 1)[0]
+        on = f" on {table}" if dialect == "postgresql" else ""
+        connection.exec_driver_sql(f"drop trigger if exists {name}{on}")
+        connection.exec_driver_sql(statement)
+
+
+def _row_counts(connection: Connection) -> dict[str, int]:
+    return {
+        table: connection.execute(text(f"select count(*) from {table}")).scalar_one() for table in (*TABLES, "journal")
+    }
+
+
+def _verify(connection: Connection, dialect: str, before: dict[str, int]) -> None:
+    after = _row_counts(connection)
+    lost = [table for table, count in before.items() if after.get(table, 0) < count]
+    broken = connection.exec_driver_sql("pragma foreign_key_check").first() if dialect == "sqlite" else None
+    if lost or broken:
+        raise Refused(f"The upgrade would have lost rows ({', '.join(lost) or 'links'}); the record is untouched.")
+
+
+def _back_up(path: Path, found: int) -> None:
+    """A copy beside the record by SQLite's own backup, opened and checked before anything is changed."""
+    copy = path.with_name(f"{path.stem}.schema-{found}.backup.db")
+    with sqlite3.connect(path) as source, sqlite3.connect(copy) as target:
+        source.backup(target)
+        if target.execute("pragma integrity_check").fetchone()[0] != "ok":
+            raise Refused(f"The backup {copy} could not be verified; the record is untouched.")
+    source.close()
+    target.close()
+
+
+@contextmanager
+def refusing(url: str) -> Iterator[None]:
+    """Known trouble of the database as one sentence."""
+    try:
+        yield
+    except Failure:
+        raise
+    except sa.exc.DBAPIError as error:
+        raise Refused(_sentence(str(error.orig), url)) from error
+    except sqlite3.Error as error:
+        raise Refused(_sentence(str(error), url)) from error
+
+
+def _sentence(message: str, url: str) -> str:
+    where = f"the record {sqlite_path(url)}" if url.startswith("sqlite") else "the record on PostgreSQL"
+    low = message.casefold()
+    if "full" in low or "disk i/o" in low or "no space" in low:
+        return f"The disk is full: nothing was written to {where}. Make room and try again."
+    if "readonly" in low or "unable to open" in low or "not a directory" in low:
+        return f"Nothing was written: {where} cannot be opened for writing."
+    if "locked" in low:
+        return f"Another process is writing to {where}; nothing was written. Try again."
+    if "not a database" in low or "malformed" in low:
+        return f"{where[0].upper()}{where[1:]} is damaged or not a record: {message}. Restore a backup."
+    if "append-only" in low:
+        return f"Nothing was written: {message}; a correction is a new entry."
+    return f"Nothing was written to {where}: {message.splitlines()[0]}."

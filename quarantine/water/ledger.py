@@ -1,0 +1,99 @@
+"""From facts to a substance's ledger in one water system: which facts touch its level, and when contact ends."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from decimal import Decimal
+from typing import NamedTuple
+
+from quarantine.facts import Fact, in_order
+from quarantine.water.level import Level, Step, level
+
+CONTACT_SHARE = Decimal("0.05")
+"""Contact has ended when the upper bound is at most this share of the target (rule A9; our choice, no source)."""
+
+
+class Water(NamedTuple):
+    """Litres really there, with their uncertainty."""
+
+    litres: float
+    plus_minus_litres: float
+
+
+class Exposure(NamedTuple):
+    """A substance in the water: from the first dose of a run to the end of contact (None: still in contact)."""
+
+    substance: str
+    since: datetime
+    last_dose: datetime
+    until: datetime | None
+    target_mg_per_l: Decimal
+
+
+def steps_of(facts: list[Fact], substance: str) -> list[Step]:
+    """The ledger lines of one substance from a system's facts, in time order."""
+    steps = []
+    for fact in in_order(facts):
+        data = fact.data
+        if fact.kind == "dose" and data.get("substance") == substance and data.get("route") in ("bath", "prolonged"):
+            mass = float(data["mass_mg"])
+            steps.append(Step("dose", fact.at, mass_mg_low=mass, mass_mg_high=mass))
+        elif fact.kind == "change":
+            steps.append(
+                Step(
+                    "change",
+                    fact.at,
+                    out_litres=float(data["out_litres"]),
+                    in_litres=float(data["in_litres"]),
+                )
+            )
+        elif fact.kind in ("topup", "evaporation"):
+            steps.append(Step(fact.kind, fact.at, litres=float(data["litres"])))
+        elif fact.kind == "removal":
+            steps.append(Step("removal", fact.at))
+        elif fact.kind == "unknown_addition" and data.get("substance") in (None, substance):
+            steps.append(Step("unknown_addition", fact.at))
+    return steps
+
+
+def substances_in(facts: list[Fact]) -> list[str]:
+    """Every substance that was ever dosed into the water, in alphabetical order."""
+    return sorted({f.data["substance"] for f in facts if f.kind == "dose" and f.data.get("substance")})
+
+
+def level_of(facts: list[Fact], substance: str, water: Water, loss: str, until: datetime) -> Level:
+    """The level of a substance at an instant, mg/L, as two bounds (rules C1, C2, C12)."""
+    steps = [step for step in steps_of(facts, substance) if step.at <= until]
+    return level(steps, water, loss, until)
+
+
+def exposures(facts: list[Fact], water: Water, until: datetime) -> list[Exposure]:
+    """Each substance's last run in the water, and when its contact ended (rule A9).
+
+    A dip and a dose in food end when given: they do not stay in the water.
+    """
+    found = []
+    for substance in substances_in(facts):
+        doses = [f for f in in_order(facts) if f.kind == "dose" and f.data.get("substance") == substance]
+        doses = [f for f in doses if f.at <= until]
+        if not doses or not all(f.data.get("counts", True) for f in doses):
+            continue
+        last = doses[-1]
+        target = Decimal(last.data["target_mg_per_l"])
+        end: datetime | None = last.at
+        if last.data.get("route") in ("bath", "prolonged"):
+            end = _contact_end(facts, substance, water, target, last.at, until)
+        found.append(Exposure(substance, doses[0].at, last.at, end, target))
+    return found
+
+
+def _contact_end(
+    facts: list[Fact], substance: str, water: Water, target: Decimal, since: datetime, until: datetime
+) -> datetime | None:
+    limit = float(target * CONTACT_SHARE)
+    for step in steps_of(facts, substance):
+        if since < step.at <= until and step.kind == "change":
+            high = level_of(facts, substance, water, "none", step.at).high
+            if high is not None and high <= limit:
+                return step.at
+    return None
