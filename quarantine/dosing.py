@@ -177,6 +177,15 @@ def _route_hold(substance: Substance, regimen: Regimen) -> Hold | None:
             _cite(substance, regimen.references),
             "add the vessel as a tank of its own (--role holding) and ask for the dose there",
         )
+    if regimen.target is not None and regimen.target.low.unit not in ("mg/L", "g/L"):
+        return Hold(
+            "nitrite first",
+            f"{regimen.id} is sized by a reading ({regimen.target.low.unit}) that is not computed with here",
+            None,
+            None,
+            _cite(substance, regimen.references),
+            "work it out with the source named, or ask a veterinarian",
+        )
     return None
 
 

@@ -78,6 +78,8 @@ class Evidence(NamedTuple):
     exposures: tuple[Exposure, ...]
     lifted_at: datetime | None
     """when a person last lifted a hold"""
+    extended_days: int
+    """days a person added at sign-off"""
 
 
 class PeriodStanding(NamedTuple):
@@ -140,6 +142,11 @@ def gather(
         for f in ordered
         if f.kind == "disturbance"
     ]
+    restarts += [
+        (f.at, "dose_missed", "a dose was missed")
+        for f in own
+        if f.kind == "lapse" or (f.kind == "skip" and f.data.get("task_kind") == "dose")
+    ]
     today = local_day(as_of, zone)
     entered_at = entries[-1].at if entries else arrival.at
     lifted = [f.at for f in ordered if f.kind == "lift"]
@@ -161,6 +168,7 @@ def gather(
         readings=tuple(f for f in ordered if f.kind == "reading"),
         exposures=tuple(exposures),
         lifted_at=lifted[-1] if lifted else None,
+        extended_days=sum(int(f.data["days"]) for f in own if f.kind == "extended"),
     )
 
 
@@ -527,13 +535,23 @@ def _since_dose(condition: Condition, evidence: Evidence) -> Verdict:
 
 
 def _level(condition: Condition, evidence: Evidence) -> Verdict:
+    from quarantine.quantity import show_significant
+
     mine = [e for e in evidence.exposures if e.substance == condition.value]
     if not mine:
         return Verdict(None, f"no dose of {condition.value} is on record")
-    done = all(e.until is not None for e in mine)
+    high, target = mine[-1].high_mg_per_l, mine[-1].target_mg_per_l
+    if high is None:
+        return Verdict(None, f"how much {condition.value} is in the water is not known")
+    limit = target * Decimal(str(condition.share).removesuffix("%").strip()) / 100
+    shown = show_significant(high, 2, up=True)
     return Verdict(
-        done,
-        f"{condition.value}: upper bound {'at or under' if done else 'over'} {condition.share} of the target",
+        high <= limit,
+        f"{condition.value}: upper bound {shown} mg/L, needed: at most {show_significant(limit, 3)} mg/L "
+        f"({condition.share} of the target)",
+        None,
+        shown,
+        "mg/L",
     )
 
 

@@ -176,12 +176,13 @@ class _Expansion:
                 zero, because, held = day, why, 0
             elif action in ("pause", "extend"):
                 held += 1
-        length = period.length.value
+        length, held = period.length.value, held + self.evidence.extended_days
         if period.counts == "clear":
             missing = length - self.evidence.clear.days
             complete = ev.next_countable(self.evidence) + timedelta(days=missing - 1) if missing > 0 else self.today
+            complete += timedelta(days=self.evidence.extended_days)
         elif period.counts == "drug-free":
-            complete = _nth_drug_free(zero, length, self.evidence.exposures, self.zone)
+            complete = _nth_drug_free(zero, length + held, self.evidence.exposures, self.zone)
         else:
             complete = zero + timedelta(days=length + held)
         return PeriodStanding(

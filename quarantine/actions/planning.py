@@ -156,8 +156,10 @@ def detail_of(protocol: Protocol, step: Step) -> dict[str, Any]:
     """What a task's card needs of its step, frozen: the treatment, the before-checks, what to read, notes."""
     cites = {key: ref.cite for key, ref in protocol.references.items()}
     treatment = step.treatment
+    elapsed = step.start.by.unit == "h" or bool(step.repeat and step.repeat.every and step.repeat.every.unit == "h")
     return {
         "who": step.who,
+        "elapsed": elapsed,
         "note": step.note,
         "reads": list(step.reads),
         "fraction": None if step.fraction is None else format(step.fraction, "f"),

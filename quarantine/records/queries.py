@@ -34,6 +34,7 @@ QUERIES = {
     "acknowledgements": "select * from acknowledgement where keeper = :keeper and copy_id = :copy_id",
     "batches": _BATCH + "order by batch.arrived_at, batch.id",
     "open_batches": _BATCH + "where batch.state = 'open' order by batch.arrived_at, batch.id",
+    "batch_arrival": "select id, arrived_at, system, tank, state from batch where id = :id",
     "batches_of_system": _BATCH + "where batch.system = :system order by batch.arrived_at, batch.id",
     "facts_of_system": _FACT + "where system = :system order by happened_at, entered_at, id",
     "facts_since": _FACT

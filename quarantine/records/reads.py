@@ -32,9 +32,12 @@ class Reader:
 
     def rows(self, query: str, **values: Any) -> list[Row]:
         """The rows of a named query, as plain values."""
+        return self.select(QUERIES[query], **values)
+
+    def select(self, sql: str, **values: Any) -> list[Row]:
+        """The rows of a statement of our own, as plain values; none while there is no record yet."""
         if self._connection is None:
             return []
-        sql = QUERIES[query]
         if self.dialect == "sqlite":
             return [dict(row) for row in self._connection.execute(sql, values)]
         return list(self._connection.execute(for_psycopg(sql), values))

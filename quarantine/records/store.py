@@ -7,6 +7,7 @@ writers); PostgreSQL locks the one head row. Whatever happens in between is all 
 from __future__ import annotations
 
 import sqlite3
+import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import datetime
@@ -72,11 +73,11 @@ class Act:
         self._connection.execute(sa.update(columns).where(columns.c.id == id_).values(**values))
         self._note(table, {"id": id_, **values})
 
-    def change_if(self, table: str, id_: str, state: tuple[str, ...], **values: Any) -> bool:
-        """Change a row only while its state is one of ``state``: compare-and-set. False when it was not."""
+    def change_if(self, table: str, id_: str, among: tuple[str, ...], /, **values: Any) -> bool:
+        """Change a row only while its state is one of ``among``: compare-and-set. False when it was not."""
         model: Any = TABLES[table]
         columns = model.__table__
-        where = (columns.c.id == id_) & columns.c.state.in_(state)
+        where = (columns.c.id == id_) & columns.c.state.in_(among)
         if self._connection.execute(sa.update(columns).where(where).values(**values)).rowcount != 1:
             return False
         self._note(table, {"id": id_, **values})
@@ -189,7 +190,6 @@ def _prepare(store: Store, url: str) -> None:
 def _schema_number(engine: Engine) -> int:
     with engine.connect() as connection:
         if engine.dialect.name == "sqlite":
-            connection.exec_driver_sql("pragma journal_mode = wal")
             there = "select 1 from sqlite_master where type = 'table' and name = 'meta'"
         else:
             there = "select 1 where to_regclass('meta') is not null"
@@ -210,6 +210,7 @@ def migrate(engine: Engine, found: int) -> None:
             raw = connection.connection.dbapi_connection
             assert raw is not None
             raw.execute("pragma foreign_keys = off")  # type: ignore[attr-defined]
+            _write_ahead(raw)
         with connection.begin():
             if dialect == "postgresql":
                 # Two processes may make the record at once: the second waits, then finds it made.
@@ -226,6 +227,20 @@ def migrate(engine: Engine, found: int) -> None:
             _make_triggers(connection, dialect)
             connection.execute(text("update meta set value = :value where id = 'schema'"), {"value": str(NEWEST)})
             _verify(connection, dialect, before)
+
+
+def _write_ahead(raw: Any) -> None:
+    """Write-ahead logging, kept in the file from then on. It can only be chosen outside a transaction, and SQLite
+    answers "locked" at once, without its busy timeout, while another process makes the record."""
+    for _ in range(100):
+        try:
+            raw.execute("pragma journal_mode = wal")
+            return
+        except sqlite3.OperationalError as error:
+            if "locked" not in str(error):
+                raise
+            time.sleep(0.1)
+    raise Refused("Another process is making the record; nothing was written. Try again.")
 
 
 def _made_meanwhile(connection: Connection, dialect: str, found: int) -> bool:

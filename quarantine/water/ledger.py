@@ -28,6 +28,8 @@ class Exposure(NamedTuple):
     last_dose: datetime
     until: datetime | None
     target_mg_per_l: Decimal
+    high_mg_per_l: Decimal | None
+    """the upper bound now; None when it is unknown"""
 
 
 def steps_of(facts: list[Fact], substance: str) -> list[Step]:
@@ -81,9 +83,12 @@ def exposures(facts: list[Fact], water: Water, until: datetime) -> list[Exposure
         last = doses[-1]
         target = Decimal(last.data["target_mg_per_l"])
         end: datetime | None = last.at
+        high: float | None = 0.0
         if last.data.get("route") in ("bath", "prolonged"):
             end = _contact_end(facts, substance, water, target, last.at, until)
-        found.append(Exposure(substance, doses[0].at, last.at, end, target))
+            high = level_of(facts, substance, water, "none", until).high
+        upper = None if high is None else Decimal(repr(high))
+        found.append(Exposure(substance, doses[0].at, last.at, end, target, upper))
     return found
 
 

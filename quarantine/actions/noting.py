@@ -1,0 +1,390 @@
+"""What happened: looks, readings, and events without a task. Facts are never refused (rule C7)."""
+
+from __future__ import annotations
+
+import re
+from datetime import datetime
+from decimal import Decimal, InvalidOperation
+from typing import Any, NamedTuple
+
+from quarantine.actions.desk import Desk, find_tank, local_text, when
+from quarantine.actions.planning import add_fact, changed_days, load_system, plan_system, replan
+from quarantine.failures import Refused, Unknown, Usage
+from quarantine.plan import Plan
+from quarantine.quantity import Quantity, read, read_with_error, show, show_significant, to
+from quarantine.readings import COMPUTED, PARAMETERS, Parameter, find
+from quarantine.records.reads import Row
+from quarantine.records.store import Act
+from quarantine.signs import SIGNS
+
+
+class Noted(NamedTuple):
+    """What was written down, in lines for the keeper, and what it changed."""
+
+    lines: list[str]
+    document: dict[str, Any]
+
+
+class Line(NamedTuple):
+    """One part of a look line: tank, seen (None: not counted), appetite 0-3 (None: not said), readings."""
+
+    tank: str
+    seen: int | None
+    appetite: int | None
+    readings: list[tuple[Parameter, Decimal, Decimal]]
+
+
+def read_look(text: str, tank_names: list[str]) -> list[Line]:
+    """ "Q1 12 3, Q2 6 2 temp=25.5C, pond ? 3" -> one Line a tank. Raises Usage or Unknown for what does not read."""
+    lines = []
+    for part in text.split(","):
+        words = part.split()
+        if not words:
+            raise Usage('A look names the tank and how many were seen: quarantine look "Q1 12 3".')
+        readings = [read_reading(word) for word in words if "=" in word]
+        words = [word for word in words if "=" not in word]
+        name = next((n for n in sorted(tank_names, key=len, reverse=True) if _starts(words, n)), None)
+        if name is None:
+            raise Unknown("tank", words[0] if words else part.strip(), sorted(tank_names))
+        rest = words[len(name.split()) :]
+        if not rest or len(rest) > 2:
+            raise Usage(f'After {name} come the number seen (or ?) and the appetite 0 to 3: "{name} 12 3".')
+        lines.append(Line(name, _seen(rest[0], name), _appetite(rest[1], name) if len(rest) == 2 else None, readings))
+    return lines
+
+
+def _starts(words: list[str], name: str) -> bool:
+    parts = name.casefold().split()
+    return [w.casefold() for w in words[: len(parts)]] == parts
+
+
+def _seen(text: str, tank: str) -> int | None:
+    if text == "?":
+        return None
+    if not re.fullmatch(r"\d{1,6}", text):
+        raise Usage(f"How many were seen in {tank}? {text!r} is not a count (write ? when you did not count).")
+    return int(text)
+
+
+def _appetite(text: str, tank: str) -> int | None:
+    if text == "-":
+        return None
+    if text not in ("0", "1", "2", "3"):
+        raise Usage(f"Appetite in {tank} is 0 none, 1 few, 2 most, 3 all at once (or - when not fed), not {text!r}.")
+    return int(text)
+
+
+def read_reading(word: str) -> tuple[Parameter, Decimal, Decimal]:
+    """ "temp=25.5C" -> the parameter, its value in its own unit, and the kit's step.
+
+    The step is what a ± says, else one unit of the last digit typed. Raises Usage, Unknown or Refused.
+    """
+    name, _, text = word.partition("=")
+    parameter = find(name)
+    if parameter is None or parameter.name in COMPUTED:
+        raise Unknown("reading", name, [p for p in PARAMETERS if p not in COMPUTED])
+    value, step = _ph(text) if parameter.kind == "ph" else _measured(text, parameter)
+    if not parameter.low <= value <= parameter.high:
+        raise Refused(
+            f"{parameter.title} {text} is hard to believe (expected {show(parameter.low)} to {show(parameter.high)}"
+            f"{' ' + parameter.unit if parameter.unit else ''}): a slip of the decimal point or the unit?"
+        )
+    return parameter, value, step
+
+
+def _ph(text: str) -> tuple[Decimal, Decimal]:
+    number, _, error = text.replace("+-", "±").replace("+/-", "±").partition("±")
+    try:
+        value = Decimal(number.strip())
+        step = Decimal(error.strip()) * 2 if error.strip() else last_digit(number)
+    except InvalidOperation:
+        raise Usage(f"pH {text!r} does not read: write a number such as ph=7.8.") from None
+    if not value.is_finite() or not step.is_finite():
+        raise Usage(f"pH {text!r} does not read: write a number such as ph=7.8.")
+    return value, step
+
+
+def _measured(text: str, parameter: Parameter) -> tuple[Decimal, Decimal]:
+    plain = read(re.split(r"±|\+-|\+/-", text)[0].strip(), parameter.kind, parameter.title) if "±" not in text else None
+    number = re.match(r"\s*([\d.]+)", text)
+    default = last_digit(number[1]) / 2 if number else Decimal("0.05")
+    unit = plain.unit if plain else parameter.unit
+    value, error = read_with_error(text, parameter.kind, parameter.title, Quantity(default, unit))
+    return to(value, parameter.unit), to(error, parameter.unit, difference=True) * 2
+
+
+def last_digit(number: str) -> Decimal:
+    """One unit of the last digit of a typed number: 0.1 for "7.8", 1 for "25"."""
+    exponent = Decimal(number.strip()).as_tuple().exponent
+    return Decimal(1).scaleb(int(exponent))
+
+
+def look(
+    desk: Desk,
+    text: str,
+    *,
+    dead: int = 0,
+    signs: list[str] | None = None,
+    gone: list[str] | None = None,
+    no_signs: bool = False,
+    note: str | None = None,
+    at: str | None = None,
+) -> Noted:
+    """Looks at one tank or several, in one line: typing the count is the proof of looking (rule A3)."""
+    seen_signs = [read_sign(s) for s in signs or []]
+    gone_signs = [read_sign(s)[0] for s in gone or []]
+    if no_signs and seen_signs:
+        raise Usage("Say --sign for what was seen, or --no-signs, not both.")
+    with desk.act() as act:
+        tanks = act.rows("tanks")
+        lines = read_look(text, [t["name"] for t in tanks])
+        if len(lines) > 1 and (dead or seen_signs or gone_signs or note):
+            raise Usage("--dead, --sign, --gone and --note belong to one tank: give that tank a line of its own.")
+        document: dict[str, Any] = {"looks": []}
+        said: list[str] = []
+        systems: dict[str, datetime] = {}
+        before = _earliest(act, {find_tank(act, line.tank)["system"] for line in lines})
+        for line in lines:
+            tank = find_tank(act, line.tank)
+            moment = when(at, tank["zone"], act.now)
+            shown = _write_look(act, tank, line, moment, dead, seen_signs, gone_signs, no_signs, note)
+            said += shown.pop("lines")
+            document["looks"].append(shown)
+            systems[tank["system"]] = moment
+        made = [replan(act, system) for system in systems]
+        said += _consequences(act, before, made)
+        moment = next(iter(systems.values()))
+        act.describe("look", "; ".join(f"{line.tank}: {_seen_text(line)}" for line in lines), moment)
+        return Noted(said, document)
+
+
+def _seen_text(line: Line) -> str:
+    return f"{'not counted' if line.seen is None else f'{line.seen} seen'}"
+
+
+def read_sign(text: str) -> tuple[str, str | None]:
+    """ "white spots" or "odd swimming:B" -> the sign and the severity the keeper stated, if any."""
+    name, _, severity = text.partition(":")
+    tidy = " ".join(name.casefold().split()).replace("-", " ")
+    if severity and severity.upper() not in ("A", "B", "C"):
+        raise Usage(f"The severity of {name!r} is A (act now), B (same day) or C (watch), not {severity!r}.")
+    if tidy not in SIGNS and not severity:
+        raise Unknown(
+            "sign", name, list(SIGNS), f'; for another one say how urgent it is: --sign "{name}:B" (A, B or C)'
+        )
+    return tidy, severity.upper() or None
+
+
+def _write_look(
+    act: Act,
+    tank: Row,
+    line: Line,
+    moment: datetime,
+    dead: int,
+    signs: list[tuple[str, str | None]],
+    gone: list[str],
+    no_signs: bool,
+    note: str | None,
+) -> dict[str, Any]:
+    batches = [b for b in act.rows("open_batches") if b["tank"] == tank["id"] and b["arrived_at"] <= _text(moment)]
+    if len(batches) > 1:
+        raise Refused(
+            f"{tank['name']} holds {len(batches)} batches ({', '.join(b['name'] for b in batches)}): "
+            "a count there cannot be told apart. Keep one batch in a tank."
+        )
+    batch = batches[0] if batches else None
+    common: dict[str, Any] = {
+        "system": tank["system"],
+        "tank": tank["id"],
+        "batch": batch["id"] if batch else None,
+        "at": moment,
+    }
+    if dead:
+        add_fact(act, "died", data={"count": dead, "found": "at a look"}, **common)
+    data: dict[str, Any] = {"seen": line.seen, "no_signs": no_signs}
+    if line.appetite is not None:
+        data |= {"appetite": line.appetite, "offered": True}
+    if signs:
+        data["signs"] = [name for name, _ in signs]
+        data["severity"] = {name: s for name, s in signs if s}
+    if gone:
+        data["gone"] = gone
+    if note:
+        data["note"] = note
+    add_fact(act, "look", data=data, **common)
+    lines = [f"{tank['name']}, {local_text(moment, tank['zone'])}: {_seen_text(line)}"]
+    lines += write_readings(act, tank, line.readings, moment)
+    if batch is not None and not no_signs and not signs:
+        lines.append("Signs were not mentioned, so this is not a clear day; say --no-signs when there were none.")
+    return {
+        "tank": tank["name"],
+        "batch": batch["name"] if batch else None,
+        "seen": line.seen,
+        "appetite": line.appetite,
+        "dead": dead,
+        "signs": [name for name, _ in signs],
+        "gone": gone,
+        "lines": lines,
+    }
+
+
+def _text(moment: datetime) -> str:
+    from quarantine.records.codec import text_of_instant
+
+    return text_of_instant(moment)
+
+
+def write_readings(
+    act: Act, tank: Row, readings: list[tuple[Parameter, Decimal, Decimal]], moment: datetime
+) -> list[str]:
+    """Reading facts, and the un-ionized ammonia that follows from them as a range."""
+    for parameter, value, step in readings:
+        add_fact(
+            act,
+            "reading",
+            system=tank["system"],
+            tank=tank["id"],
+            at=moment,
+            data={
+                "parameter": parameter.name,
+                "value": value,
+                "step": step,
+                "unit": parameter.unit,
+                "water": tank["water"],
+            },
+        )
+    lines = [f"{p.title} {show(v)}{' ' + p.unit if p.unit else ''}" for p, v, _ in readings]
+    return lines + _ammonia_line(tank, readings)
+
+
+def _ammonia_line(tank: Row, readings: list[tuple[Parameter, Decimal, Decimal]]) -> list[str]:
+    from quarantine.quantity import decimal_down, decimal_up
+    from quarantine.water.ammonia import un_ionized_mg_per_l
+
+    known = {p.name: (float(v), float(s)) for p, v, s in readings}
+    if "tan" not in known:
+        return []
+    missing = [PARAMETERS[n].title for n in ("ph", "temperature") if n not in known]
+    if missing:
+        return [f"for un-ionized ammonia give {' and '.join(missing)} in the same line"]
+    salt = known.get("salinity", (0.0, 0.0))[0] if tank["water"] != "fresh" else 0.0
+    low, high = un_ionized_mg_per_l(known["tan"], known["ph"], known["temperature"], salinity_g_per_kg=salt)
+    shown_low = show_significant(decimal_down(low), 2, up=False)
+    shown_high = show_significant(decimal_up(high), 2, up=True)
+    return [f"un-ionized ammonia {shown_low} to {shown_high} mg/L as N, over the kits' steps"]
+
+
+def reading(desk: Desk, tank_name: str, words: list[str], *, at: str | None = None) -> Noted:
+    """Readings of the water of one tank."""
+    readings = [read_reading(word) for word in words]
+    if not readings:
+        raise Usage("What was read? Write NAME=VALUE, such as temp=25.5C ph=7.8 tan=0.5mg/L.")
+    with desk.act() as act:
+        tank = find_tank(act, tank_name)
+        moment = when(at, tank["zone"], act.now)
+        lines = write_readings(act, tank, readings, moment)
+        replan(act, tank["system"])
+        act.describe("reading", f"{tank['name']}: {', '.join(lines)}", moment)
+        return Noted(
+            [f"{tank['name']}, {local_text(moment, tank['zone'])}:", *lines],
+            {
+                "tank": tank["name"],
+                "readings": [{"parameter": p.name, "value": v, "unit": p.unit} for p, v, _ in readings],
+            },
+        )
+
+
+# --- Events ----------------------------------------------------------------------------------------------
+
+
+def event(
+    desk: Desk,
+    kind: str,
+    tank_name: str,
+    data: dict[str, Any],
+    *,
+    at: str | None = None,
+    of_batch: bool = False,
+    yes: bool = True,
+) -> Noted:
+    """One fact without a task. The consequence (old and new dates) is shown first when ``yes`` is False."""
+    with desk.act() as act:
+        tank = find_tank(act, tank_name)
+        moment = when(at, tank["zone"], act.now)
+        batch = _batch_of(act, tank) if of_batch else None
+        before = _earliest(act, {tank["system"]})
+        add_fact(
+            act,
+            kind,
+            system=tank["system"],
+            tank=tank["id"],
+            batch=batch["id"] if batch else None,
+            at=moment,
+            data=data,
+        )
+        made = replan(act, tank["system"])
+        moved = _consequences(act, before, [made])
+        if moved and not yes:
+            raise Refused(f"This would move dates: {'; '.join(moved)}. Say --yes to record it.", moved=moved)
+        words = ", ".join(f"{name} {value}" for name, value in data.items() if not isinstance(value, (dict, list)))
+        act.describe(kind, f"{tank['name']}: {kind}, {words}", moment)
+        return Noted(
+            [f"{tank['name']}, {local_text(moment, tank['zone'])}: {kind} recorded ({words})", *moved],
+            {"tank": tank["name"], "kind": kind, "moved": moved},
+        )
+
+
+def _batch_of(act: Act, tank: Row) -> Row:
+    batches = [b for b in act.rows("open_batches") if b["tank"] == tank["id"]]
+    if not batches:
+        raise Refused(f"There is no open batch in {tank['name']}; nothing was recorded.")
+    return batches[0]
+
+
+def _earliest(act: Act, systems: set[str]) -> dict[str, Any]:
+    found = {}
+    for system in systems:
+        state = load_system(act, system, act.now)
+        names = {b["id"]: b["name"] for b in state.batches}
+        for batch, standing in plan_system(state, act.now).standings.items():
+            found[names[batch]] = standing.earliest
+    return found
+
+
+def _consequences(act: Act, before: dict[str, Any], made: list[Plan]) -> list[str]:
+    names = {b["id"]: b["name"] for b in act.rows("open_batches")}
+    after = {names[b]: s.earliest for plan in made for b, s in plan.standings.items() if b in names}
+    return changed_days(before, after)
+
+
+def dose_event(
+    desk: Desk, tank_name: str, regimen_id: str, gave: str, *, at: str | None = None, really: bool = False
+) -> Noted:
+    """A dose that was given without a task, or a second time: recorded, and answered with the rescue (C7)."""
+    from quarantine import dosing
+    from quarantine.actions import cards
+    from quarantine.actions.work import dose_record
+    from quarantine.formulary import regimen
+
+    substance, row = regimen(regimen_id)
+    given = read(gave, "mass", "--gave")
+    with desk.act() as act:
+        tank = find_tank(act, tank_name)
+        moment = when(at, tank["zone"], act.now)
+        setting = cards.setting_for(act, desk.home, tank, cards.batch_in(act, tank["system"]), moment)
+        proposal = dosing.propose(substance, row, setting)
+        if not really:
+            held = f" (it would be held: {proposal.hold.says})" if proposal.hold else ""
+            raise Refused(
+                f"This records that {show(given.value)} {given.unit} of {substance.name} was really put into "
+                f"{tank['name']}{held}. Say --really to record it."
+            )
+        data = dose_record(proposal, setting, given)
+        add_fact(act, "dose", system=tank["system"], tank=tank["id"], at=moment, data=data)
+        replan(act, tank["system"])
+        act.describe("dose", f"{tank['name']}: {data['given']} {data['given_unit']} of {substance.id}", moment)
+        lines = [
+            f"{tank['name']}, {local_text(moment, tank['zone'])}: {show(given.value)} {given.unit} of "
+            f"{substance.name} recorded"
+        ]
+        return Noted(lines + ([data["rescue"]] if data["rescue"] else []), {"tank": tank["name"], "dose": data})

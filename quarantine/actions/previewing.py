@@ -1,0 +1,42 @@
+"""The doses of a preview: what each would be for the water that is there now, and the totals."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+from typing import Any
+
+from quarantine.actions import cards
+from quarantine.actions.batches import Preview
+from quarantine.dosing import propose
+from quarantine.formulary import regimen
+from quarantine.quantity import show
+from quarantine.records.reads import Rows
+from quarantine.settings import Home
+
+
+def doses_of(preview: Preview, rows: Rows, home: Home) -> dict[str, dict[str, Any]]:
+    """Task key -> its dose for the tank's water now; readings of the day cannot be known yet."""
+    setting = cards.setting_for(rows, home, preview.tank, None, preview.arrived_at)._replace(levels={}, doses=())
+    steps = {step.id: step for step in preview.protocol.steps}
+    found = {}
+    for task in preview.plan.tasks:
+        treatment = steps[task.step].treatment
+        if treatment is None:
+            continue
+        substance, row = regimen(treatment.regimen)
+        proposal = propose(substance, row, setting, target=treatment.target)
+        if proposal.hold is not None:
+            says = f"held: {proposal.hold.says}; {proposal.hold.remedy}"
+        else:
+            says = f"{show(proposal.dose.add or Decimal(0))} g of {proposal.dose.add_of}"
+        found[task.key] = {**cards.dose_json(proposal.dose), "says": says}
+    return found
+
+
+def totals_of(doses: dict[str, dict[str, Any]]) -> list[dict[str, Any]]:
+    """Grams of each substance over the whole course, where every dose could be computed."""
+    grams: dict[str, Decimal] = {}
+    for dose in doses.values():
+        if dose["add"] is not None:
+            grams[dose["substance"]] = grams.get(dose["substance"], Decimal(0)) + dose["add"]
+    return [{"substance": name, "grams": total, "grams_text": show(total)} for name, total in sorted(grams.items())]

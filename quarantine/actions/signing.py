@@ -1,0 +1,183 @@
+"""Sign-off: the criteria judged on the record, and the decision, by whom, when, with the seal of what was judged."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import re
+from datetime import datetime
+from typing import Any, NamedTuple
+
+from quarantine.actions.desk import Desk, find_batch, local_text
+from quarantine.actions.planning import add_fact, frozen, load_system, plan_system, replan
+from quarantine.clearance import Judged, judge
+from quarantine.evidence import Standing
+from quarantine.failures import Refused, Usage
+from quarantine.records.codec import canonical, plain
+from quarantine.records.reads import Row, Rows
+from quarantine.records.store import Act, new_id
+
+NOT_TESTED = (
+    "Not judged here: diseases that show no sign, and whatever was not tested. A look cannot find them; "
+    "watch the residents of the destination tank as well."
+)
+
+
+class Assessment(NamedTuple):
+    """A batch and how every criterion stands."""
+
+    batch: Row
+    judged: list[Judged]
+    standing: Standing
+
+    @property
+    def met(self) -> bool:
+        """Whether all criteria are met."""
+        return all(j.met for j in self.judged)
+
+
+def assess(rows: Rows, name: str, now: datetime) -> Assessment:
+    """Judge the criteria of an open batch; nothing is written. Raises Refused for a closed one."""
+    batch = find_batch(rows, name)
+    if batch["state"] != "open":
+        decided = rows.rows("signoffs", batch=batch["id"])
+        last = decided[-1] if decided else None
+        by = (
+            f" by {last['keeper_name']}, {local_text(datetime.fromisoformat(last['at']), batch['zone'])}"
+            if last
+            else ""
+        )
+        raise Refused(f"Batch {batch['name']} is closed: {batch['state']}{by}.")
+    state = load_system(rows, batch["system"], now)
+    made = plan_system(state, now)
+    course = next(c for c in state.courses if c.batch == batch["id"])
+    standing = made.standings[batch["id"]]
+    tasks = [t for t in made.tasks if t.batch == batch["id"]]
+    return Assessment(batch, judge(course.protocol.criteria, standing, tasks), standing)
+
+
+def sign(
+    desk: Desk,
+    name: str,
+    *,
+    release: bool = False,
+    deviation: str | None = None,
+    extend: str | None = None,
+    reject: bool = False,
+    died_out: bool = False,
+) -> dict[str, Any]:
+    """Record one decision. Early release needs a named deviation; it is never silent."""
+    if [release, extend is not None, reject, died_out].count(True) != 1:
+        raise Usage("Say one of --release, --extend, --reject, --died-out.")
+    if deviation is not None and not release:
+        raise Usage("--deviation belongs to --release.")
+    with desk.act() as act:
+        found = assess(act, name, act.now)
+        if release:
+            decision = _release(found, deviation)
+        elif extend is not None:
+            decision = "extend"
+        else:
+            decision = "reject" if reject else "died out"
+        if died_out and found.standing.evidence.alive:
+            raise Refused(
+                f"{found.standing.evidence.alive} fish of {found.batch['name']} are alive on record; record their "
+                "deaths first: quarantine event died."
+            )
+        days = _days(extend) if extend is not None else 0
+        seal = _write(act, found, decision, deviation, days)
+        act.describe("sign-off", f"batch {found.batch['name']}: {decision}")
+        return {
+            "batch": found.batch["name"],
+            "decision": decision,
+            "deviation": deviation,
+            "extended_days": days,
+            "at": act.now,
+            "seal": seal,
+            "criteria": [j.as_json() for j in found.judged],
+            "not_tested": NOT_TESTED,
+        }
+
+
+def _days(text: str) -> int:
+    found = re.fullmatch(r"\s*(\d{1,3})\s*d\s*", text)
+    if found is None or not int(found[1]):
+        raise Usage(f'--extend {text!r} does not read: write days, such as --extend "7 d".')
+    return int(found[1])
+
+
+def _release(found: Assessment, deviation: str | None) -> str:
+    if found.met:
+        return "release"
+    if deviation and deviation.strip():
+        return "release with deviation"
+    open_ = [f"{j.title}: {j.says}" for j in found.judged if not j.met]
+    raise Refused(
+        f"Batch {found.batch['name']} cannot be released yet. {'. '.join(open_)}. "
+        f"Earliest day if all goes well: {found.standing.earliest}. "
+        "(A named person can release it all the same: --deviation REASON.)",
+        criteria=[j.as_json() for j in found.judged],
+        earliest=found.standing.earliest.isoformat(),
+    )
+
+
+def _write(act: Act, found: Assessment, decision: str, deviation: str | None, days: int) -> str:
+    batch = found.batch
+    protocol = frozen(act, batch["copy_id"])
+    evidence = plain(
+        {
+            "batch": batch["id"],
+            "protocol": protocol.id,
+            "revision": protocol.revision,
+            "fingerprint": batch["copy_id"],
+            "decision": decision,
+            "deviation": deviation,
+            "by": act.keeper,
+            "at": act.now,
+            "alive": found.standing.evidence.alive,
+            "criteria": [j.as_json() for j in found.judged],
+            "journal": act.rows("head")[0]["entry"],
+        }
+    )
+    seal = seal_of(evidence)
+    act.add(
+        "signoff",
+        {
+            "id": new_id(),
+            "batch": batch["id"],
+            "decision": decision,
+            "keeper": act.keeper,
+            "at": act.now,
+            "deviation": deviation,
+            "evidence": evidence,
+            "seal": seal,
+        },
+    )
+    common: dict[str, Any] = {"system": batch["system"], "tank": batch["tank"], "batch": batch["id"], "at": act.now}
+    if decision == "extend":
+        add_fact(act, "extended", data={"days": days}, **common)
+    else:
+        state = {"reject": "rejected", "died out": "died out"}.get(decision, "released")
+        _close(act, batch, state, decision)
+        add_fact(act, "closed", data={"decision": decision}, **common)
+    replan(act, batch["system"])
+    return seal
+
+
+def _close(act: Act, batch: Row, state: str, decision: str) -> None:
+    """The batch ends; what is about these fish is withdrawn, what is about the water stays if they died (rule B7)."""
+    act.change("batch", batch["id"], state=state, closed_at=act.now)
+    stays = ("change", "chore") if decision == "died out" else ()
+    for task in act.rows("open_tasks_of_system", system=batch["system"]):
+        if task["batch"] == batch["id"] and task["kind"] not in stays:
+            act.change("task", task["id"], state="withdrawn")
+
+
+def seal_of(evidence: dict[str, Any]) -> str:
+    """The SHA-256 of what was judged, as canonical JSON."""
+    return hashlib.sha256(canonical(evidence).encode()).hexdigest()
+
+
+def seal_holds(signoff: Row) -> bool:
+    """Whether the stored evidence is still what was sealed."""
+    return seal_of(json.loads(signoff["evidence"])) == signoff["seal"]

@@ -1,0 +1,201 @@
+"""Today's work, from stored rows: no planner, no ORM. Doses are computed for the water that is there now."""
+
+from __future__ import annotations
+
+import json
+from datetime import date, datetime, time, timedelta
+from typing import Any, NamedTuple
+from zoneinfo import ZoneInfo
+
+from quarantine import dosing
+from quarantine.actions import cards
+from quarantine.facts import local_day, utc
+from quarantine.failures import Unknown
+from quarantine.records.codec import instant, text_of_instant
+from quarantine.records.reads import Row, Rows
+from quarantine.settings import Home
+
+SECTIONS = ("overdue", "missed", "due", "later", "waiting")
+
+
+class Listed(NamedTuple):
+    """One task on the list, with its card when it is a dose."""
+
+    row: Row
+    section: str
+    proposal: dosing.Proposal | None
+    litres: Any
+
+
+class Day(NamedTuple):
+    """The list of one day: a line for each tank, then the tasks in order (rules D)."""
+
+    on: date
+    tanks: list[dict[str, Any]]
+    tasks: list[Listed]
+
+
+def list_day(rows: Rows, home: Home, now: datetime, on: date | None = None, tank: str | None = None) -> Day:
+    """The work of a day. ``on`` None is today at each site; a later day leaves readings of that day out."""
+    tanks = {t["id"]: t for t in rows.rows("tanks")}
+    chosen = _chosen(tanks, tank)
+    batches = rows.rows("open_batches")
+    doses = {row["batch"]: row["day"] for row in rows.rows("next_doses")}
+    zone = next(iter(tanks.values()))["zone"] if tanks else "UTC"
+    day = on or local_day(now, zone)
+    lines = _tank_lines(tanks, batches, doses, now, on, chosen)
+    order = {line["tank_id"]: place for place, line in enumerate(lines)}
+    until = datetime.combine(day + timedelta(days=2), time(0), ZoneInfo("UTC"))
+    found = rows.rows("open_tasks", until=text_of_instant(until), tank=chosen)
+    listed = _listed(rows, home, found, now, on, {b["id"]: b for b in batches}, tanks)
+    listed.sort(key=lambda item: _order(item, order))
+    return Day(day, lines, listed)
+
+
+def _chosen(tanks: dict[str, Row], name: str | None) -> str | None:
+    if name is None:
+        return None
+    for id_, row in tanks.items():
+        if row["name"].casefold() == name.casefold():
+            return id_
+    raise Unknown("tank", name, sorted(t["name"] for t in tanks.values()), " (add one: quarantine tank add NAME ...)")
+
+
+def _order(item: Listed, order: dict[str, int]) -> tuple[Any, ...]:
+    """Rule D: overdue doses and held A signs first, then clean to dirty; inside a tank by section and time."""
+    hold = item.proposal.hold if item.proposal else None
+    first = 0 if (item.section == "overdue" and item.row["kind"] == "dose") or (hold and hold.rule == "C9") else 1
+    place = order.get(item.row["tank"], len(order))
+    return first, place, SECTIONS.index(item.section), item.row["due_from"] or "", item.row["title"], item.row["code"]
+
+
+def _listed(
+    rows: Rows,
+    home: Home,
+    found: list[Row],
+    now: datetime,
+    on: date | None,
+    batches: dict[str, Row],
+    tanks: dict[str, Row],
+) -> list[Listed]:
+    settings: dict[str, dosing.Setting] = {}
+    listed = []
+    for row in found:
+        day = on or local_day(now, row["zone"])
+        if row["day"] is not None and row["day"] > day.isoformat():
+            continue
+        ahead = on is not None and on > local_day(now, row["zone"])
+        section = _section(row, instant_of(on, row["zone"]) if ahead and on else now)
+        proposal = litres = None
+        if row["kind"] == "dose" and row["day"] is not None:
+            if row["batch"] not in settings:
+                settings[row["batch"]] = cards.setting_for(rows, home, tanks[row["tank"]], batches[row["batch"]], now)
+            proposal = cards.propose_task(row, settings[row["batch"]], gate=not ahead)
+        elif row["kind"] == "change":
+            litres = cards.change_litres(row, rows, now)
+        listed.append(Listed(row, section, proposal, litres))
+    return listed
+
+
+def instant_of(day: date, zone: str) -> datetime:
+    """Noon of a day at a site: when a later day's list is shown for."""
+    return utc(datetime.combine(day, time(12), ZoneInfo(zone)))
+
+
+def _section(row: Row, now: datetime) -> str:
+    if row["day"] is None:
+        return "waiting"
+    if row["state"] == "missed" or (row["lapses_at"] and instant(row["lapses_at"]) <= now):
+        return "missed"
+    if instant(row["due_until"]) < now:
+        return "overdue"
+    return "due" if instant(row["due_from"]) <= now else "later"
+
+
+def _tank_lines(
+    tanks: dict[str, Row],
+    batches: list[Row],
+    doses: dict[str, str],
+    now: datetime,
+    on: date | None,
+    chosen: str | None,
+) -> list[dict[str, Any]]:
+    """One line a tank, clean to dirty: established tanks, then quarantines from the longest clear to the sickest."""
+    lines = []
+    in_tank: dict[str, list[Row]] = {}
+    for batch in batches:
+        in_tank.setdefault(batch["tank"], []).append(batch)
+    for tank in tanks.values():
+        if chosen is not None and tank["id"] != chosen:
+            continue
+        held = in_tank.get(tank["id"], [])
+        day = on or local_day(now, tank["zone"])
+        shown = [_batch_line(b, doses, day) for b in held]
+        rank = 0 if tank["role"] != "quarantine" and not held else 2 if held else 1
+        sick = max((len(s["signs"]) for s in shown), default=0)
+        clear = min((s["clear_days"] for s in shown), default=0)
+        says = "; ".join(s["says"] for s in shown) or ("empty" if tank["role"] == "quarantine" else tank["role"])
+        lines.append(
+            {
+                "tank_id": tank["id"],
+                "tank": tank["name"],
+                "line": f"{tank['name']}, {says}",
+                "batches": [b["name"] for b in held],
+                "order": (rank, sick, -clear, tank["name"].casefold()),
+            }
+        )
+    return sorted(lines, key=lambda line: line["order"])
+
+
+def _batch_line(batch: Row, doses: dict[str, str], day: date) -> dict[str, Any]:
+    """ "day 9 of 30, clear 0 of 14, next dose Thu 12 Mar" """
+    standing = json.loads(batch["standing"])
+    arrived = local_day(instant(batch["arrived_at"]), batch["zone"])
+    number = (day - arrived).days
+    parts = []
+    period = standing["periods"][0] if standing["periods"] else None
+    if period is None or period["zero"] == arrived.isoformat():
+        parts.append(f"day {number}" + (f" of {period['length']}" if period else ""))
+    else:
+        since = (day - date.fromisoformat(period["zero"])).days
+        parts.append(f"day {number}, observation day {since} of {period['length']}")
+    clear = standing["clear"]
+    lapsed = clear["lapses_on"] is not None and day.isoformat() >= clear["lapses_on"]
+    days = 0 if lapsed else clear["days"]
+    if clear["need"]:
+        parts.append(f"clear {days} of {clear['need']}")
+    if standing["signs"]:
+        parts.append("signs: " + ", ".join(s["name"] for s in standing["signs"]))
+    if batch["id"] in doses:
+        parts.append(f"next dose {date.fromisoformat(doses[batch['id']]):%a %-d %b}")
+    return {"says": ", ".join(parts), "signs": standing["signs"], "clear_days": days}
+
+
+def task_json(item: Listed) -> dict[str, Any]:
+    """One task of the contract."""
+    row = item.row
+    zone = ZoneInfo(row["zone"])
+
+    def local(name: str) -> str | None:
+        return instant(row[name]).astimezone(zone).isoformat() if row[name] else None
+
+    proposal = item.proposal
+    return {
+        "code": row["code"],
+        "key": row["key"],
+        "system": row["system_name"],
+        "tanks": [row["tank_name"]],
+        "batches": [row["batch_name"]],
+        "kind": row["kind"],
+        "step": row["step"],
+        "title": row["title"],
+        "day": row["day"],
+        "due_from": local("due_from"),
+        "due_until": local("due_until"),
+        "lapses_at": local("lapses_at"),
+        "state": "missed" if item.section == "missed" else row["state"],
+        "section": item.section,
+        "needs": row["needs"],
+        "hold": proposal.hold.as_json() if proposal and proposal.hold else None,
+        "dose": cards.dose_json(proposal.dose) if proposal else None,
+    }

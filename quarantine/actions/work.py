@@ -1,0 +1,338 @@
+"""Doing a task, skipping it, and why it is there."""
+
+from __future__ import annotations
+
+import json
+from datetime import datetime
+from decimal import Decimal
+from typing import Any, NamedTuple
+
+from quarantine import dosing
+from quarantine.actions import cards
+from quarantine.actions.desk import Desk, local_text, when
+from quarantine.actions.planning import add_fact, replan
+from quarantine.failures import Refused, Unknown, Usage
+from quarantine.quantity import Quantity, read, show, show_significant, to
+from quarantine.records.codec import instant
+from quarantine.records.reads import Row, Rows
+from quarantine.records.store import Act
+from quarantine.settings import Home
+
+SLIP_SHARE = Decimal("0.1")
+"""Given and shown amounts that differ by more than this are asked about once (C7); our choice, no source."""
+
+OPEN = ("planned", "missed")
+
+
+def find_task(rows: Rows, code: str) -> Row:
+    """A task by its spoken code, capitals aside."""
+    wanted = code.strip().upper()
+    found = rows.rows("task_by_code", code=wanted)
+    if found:
+        return found[0]
+    raise Unknown("task", code, sorted(r["code"] for r in rows.rows("open_codes"))[:8], " (see: quarantine today)")
+
+
+def done(
+    desk: Desk,
+    codes: list[str],
+    *,
+    at: str | None = None,
+    gave: str | None = None,
+    as_shown: bool = False,
+    note: str | None = None,
+    really: bool = False,
+) -> list[dict[str, Any]]:
+    """Tasks done: all of them or none. A dose needs the amount given, or ``as_shown`` (rule C18), and comes alone."""
+    if gave is not None and as_shown:
+        raise Usage("Say --gave AMOUNT or --as-shown, not both.")
+    with desk.act() as act:
+        tasks = [find_task(act, code) for code in dict.fromkeys(codes)]
+        amounts = [t for t in tasks if t["kind"] in ("dose", "change")]
+        if amounts and len(tasks) > 1:
+            raise Refused("A dose or a water change is ticked alone, with its amount: never in bulk.")
+        if gave is not None and not amounts:
+            raise Refused(f"{tasks[0]['code']} ({tasks[0]['title']}) takes no amount; leave --gave out.")
+        said = [_do_one(act, desk.home, task, at, gave, as_shown, note, really) for task in tasks]
+        for system in dict.fromkeys(t["system"] for t in tasks):
+            replan(act, system)
+        act.describe("task done", "; ".join(s["says"] for s in said), said[0]["happened_at"])
+        return said
+
+
+def _do_one(
+    act: Act,
+    home: Home,
+    task: Row,
+    at: str | None,
+    gave: str | None,
+    as_shown: bool,
+    note: str | None,
+    really: bool,
+) -> dict[str, Any]:
+    moment = when(at, task["zone"], act.now)
+    _refuse_finished(act, task)
+    if moment < instant(act.rows("batch_arrival", id=task["batch"])[0]["arrived_at"]):
+        raise Refused(f"--at {at!r} lies before batch {task['batch_name']} arrived.")
+    if task["kind"] == "look":
+        raise Refused(f'A look is done by its count: quarantine look "{task["tank_name"]} SEEN APPETITE" --no-signs.')
+    if task["kind"] == "test":
+        reads = " ".join(f"{name}=..." for name in json.loads(task["detail"])["reads"])
+        raise Refused(f"A test is done by its readings: quarantine reading {task['tank_name']} {reads}")
+    if task["kind"] == "dose":
+        data = _dose_data(act, home, task, moment, gave, as_shown, really)
+        says = f"{data['given']} {data['given_unit']} of {data['substance']} given to {task['tank_name']}"
+        kind = "dose"
+    elif task["kind"] == "change":
+        _change_fact(act, task, moment, gave, as_shown)
+        data, kind = {}, "done"
+        says = f"{task['title']} done in {task['tank_name']}"
+    else:
+        data, kind = {}, "done"
+        says = f"{task['title']} done in {task['tank_name']}"
+    fact = add_fact(
+        act,
+        kind,
+        system=task["system"],
+        tank=task["tank"],
+        batch=task["batch"],
+        task=task["id"],
+        at=moment,
+        data={**data, "key": task["key"], **({"note": note} if note else {})},
+    )
+    outcome = {"fact": fact, **({"gave": f"{data['given']} {data['given_unit']}"} if data else {})}
+    if not act.change_if(
+        "task", task["id"], OPEN, state="done", outcome_at=moment, outcome_by=act.keeper, outcome=outcome
+    ):
+        _refuse_finished(act, find_task(act, task["code"]))
+    late = (act.now - moment).total_seconds() > 3600
+    return {
+        "code": task["code"],
+        "says": says,
+        "happened_at": moment,
+        "local": local_text(moment, task["zone"]),
+        "entered_late": late,
+        "rescue": data.get("rescue", ""),
+    }
+
+
+def _refuse_finished(act: Act, task: Row) -> None:
+    """A task is done once; whoever comes second is told who and when."""
+    if task["state"] in OPEN:
+        return
+    who = act.rows("keeper_name", id=task["outcome_by"])[0]["name"] if task["outcome_by"] else "the plan"
+    when_ = local_text(instant(task["outcome_at"]), task["zone"]) if task["outcome_at"] else "an unknown time"
+    if task["state"] == "withdrawn":
+        raise Refused(f"{task['code']} ({task['title']}) was withdrawn from the plan; see: quarantine today.")
+    again = (
+        " If a second dose was really given, record it: quarantine event dose."
+        if task["kind"] == "dose" and task["state"] == "done"
+        else ""
+    )
+    raise Refused(
+        f"{task['code']} ({task['title']}) was {task['state']} by {who}, {when_}.{again}",
+        by=who,
+        at=when_,
+        state=task["state"],
+    )
+
+
+def _dose_data(
+    act: Act, home: Home, task: Row, moment: datetime, gave: str | None, as_shown: bool, really: bool
+) -> dict[str, Any]:
+    """A dose's three facts: planned (target), prepared (computed), given (typed); with what it gives."""
+    batch = act.rows("batch_arrival", id=task["batch"])[0]
+    tank = next(t for t in act.rows("tanks") if t["id"] == task["tank"])
+    setting = cards.setting_for(act, home, tank, batch, moment)
+    proposal = cards.propose_task(task, setting)
+    if as_shown:
+        if proposal.hold is not None or proposal.dose.add is None:
+            raise Refused(
+                f"No amount is shown for {task['code']}: {hold_text(proposal.hold)}",
+                hold=None if proposal.hold is None else _hold_facts(proposal.hold),
+            )
+        given = Quantity(proposal.dose.add, "g")
+    elif gave is not None:
+        given = read(gave, "mass", "--gave")
+    else:
+        shown = f"shown: {show(proposal.dose.add)} g" if proposal.dose.add is not None else "none is shown"
+        raise Refused(
+            f"A dose is recorded with the amount that was given: --gave AMOUNT, or --as-shown ({shown}).",
+            shown_g=None if proposal.dose.add is None else show(proposal.dose.add),
+        )
+    if given.value <= 0:
+        raise Refused("--gave is the amount that was given, more than nothing; a dose not given is skipped.")
+    _ask_once(task, proposal, given, really)
+    return dose_record(proposal, setting, given)
+
+
+def _ask_once(task: Row, proposal: dosing.Proposal, given: Quantity, really: bool) -> None:
+    """Rule C7: a fact is never refused, but asked about once if it looks like a slip."""
+    if really:
+        return
+    shown = proposal.dose.add
+    if proposal.hold is not None or shown is None:
+        raise Refused(
+            f"This dose is held: {hold_text(proposal.hold)} If {show(given.value)} {given.unit} was really given, "
+            "say so with --really."
+        )
+    grams = to(given, "g")
+    if abs(grams - shown) > SLIP_SHARE * shown:
+        times = show_significant(grams / shown, 2)
+        raise Refused(
+            f"{show(given.value)} {given.unit} is {times} times the {show(shown)} g that {task['code']} shows. "
+            "If that was really given, say so with --really; nothing was recorded."
+        )
+
+
+def dose_record(proposal: dosing.Proposal, setting: dosing.Setting, given: Quantity) -> dict[str, Any]:
+    """The data of a dose fact, with everything it can be recomputed from, and the rescue when it is too much."""
+    from quarantine.formulary import regimen
+
+    dose = proposal.dose
+    substance, row = regimen(dose.regimen)
+    grams = to(given, "g")
+    milligrams = grams * 1000
+    low = milligrams / (dose.volume_litres + dose.volume_plus_minus_litres) if dose.volume_litres else Decimal(0)
+    high = milligrams / (dose.volume_litres - dose.volume_plus_minus_litres) if dose.volume_litres else Decimal(0)
+    ceiling = dosing.ceiling_mg_per_l(row)
+    before = setting.levels.get(substance.id)
+    upper = high + Decimal(str(before.high)) if before and before.high is not None else high
+    rescue = ""
+    if ceiling is not None and upper > ceiling and "salt" not in substance.classes:
+        rescue = dosing.rescue(dose.volume_litres, upper, ceiling, substance.name)
+    return {
+        "substance": substance.id,
+        "regimen": dose.regimen,
+        "route": dose.route,
+        "target": dose.target,
+        "target_unit": dose.target_unit,
+        "target_mg_per_l": _mg_per_l(dose.target, dose.target_unit),
+        "prepared": dose.add,
+        "prepared_unit": dose.add_unit,
+        "given": given.value,
+        "given_unit": given.unit,
+        "mass_mg": milligrams,
+        "volume_litres": dose.volume_litres,
+        "volume_plus_minus_litres": dose.volume_plus_minus_litres,
+        "gives_low_mg_per_l": show_significant(low, 4, up=False),
+        "gives_high_mg_per_l": show_significant(high, 4, up=True),
+        "ceiling_mg_per_l": ceiling,
+        "hold": None if proposal.hold is None else _hold_facts(proposal.hold),
+        "counts": "salt" not in substance.classes,
+        "reference": dose.reference,
+        "working": list(proposal.working),
+        "rescue": rescue,
+    }
+
+
+def _mg_per_l(value: Decimal, unit: str) -> Decimal:
+    return to(Quantity(value, unit), "mg/L") if unit in ("mg/L", "g/L", "ug/L") else Decimal(0)
+
+
+def _hold_facts(hold: dosing.Hold) -> dict[str, Any]:
+    return {name: value for name, value in hold._asdict().items() if value is not None}
+
+
+def hold_text(hold: dosing.Hold | None) -> str:
+    """A hold as one sentence: rule, reason, what to do."""
+    if hold is None:
+        return "nothing is held."
+    return f"{hold.says} (rule: {hold.rule}). What to do: {hold.remedy}."
+
+
+def _change_fact(act: Act, task: Row, moment: datetime, gave: str | None, as_shown: bool) -> None:
+    """A planned water change, with the litres really changed: out and in alike."""
+    shown = cards.change_litres(task, act, moment)
+    if gave is not None:
+        litres = to(read(gave, "volume", "--gave"), "L")
+    elif as_shown and shown is not None:
+        litres = shown
+    else:
+        words = f" (shown: {show(shown)} L)" if shown is not None else ""
+        raise Refused(f"How many litres were changed? Say --gave LITRES, or --as-shown{words}.")
+    if litres <= 0:
+        raise Refused("--gave is the litres that were changed, more than nothing.")
+    add_fact(
+        act,
+        "change",
+        system=task["system"],
+        tank=task["tank"],
+        at=moment,
+        data={"out_litres": litres, "in_litres": litres},
+    )
+
+
+def skip(desk: Desk, codes: list[str], *, because: str, at: str | None = None) -> list[dict[str, Any]]:
+    """Tasks not done, with the reason; what follows from it is planned. All of them or none."""
+    reason = because.strip()
+    if not reason:
+        raise Usage("A skipped task needs its reason: --because REASON.")
+    with desk.act() as act:
+        said = []
+        for code in dict.fromkeys(codes):
+            task = find_task(act, code)
+            _refuse_finished(act, task)
+            moment = when(at, task["zone"], act.now)
+            fact = add_fact(
+                act,
+                "skip",
+                system=task["system"],
+                tank=task["tank"],
+                batch=task["batch"],
+                task=task["id"],
+                at=moment,
+                data={"key": task["key"], "task_kind": task["kind"], "because": reason},
+            )
+            act.change_if(
+                "task",
+                task["id"],
+                OPEN,
+                state="skipped",
+                outcome_at=moment,
+                outcome_by=act.keeper,
+                outcome={"fact": fact, "because": reason},
+            )
+            said.append({"code": task["code"], "says": f"{task['title']} skipped: {reason}", "system": task["system"]})
+        for system in dict.fromkeys(s.pop("system") for s in said):
+            replan(act, system)
+        act.describe("task skipped", "; ".join(s["says"] for s in said))
+        return said
+
+
+class Why(NamedTuple):
+    """Why a task is there on that day, and the working behind its amount."""
+
+    task: Row
+    proposal: dosing.Proposal | None
+    given: dict[str, Any] | None
+    levels: list[str]
+
+
+def why(rows: Rows, home: Home, code: str, now: datetime) -> Why:
+    """The facts and rules behind a task's day, and the working behind its amount."""
+    task = find_task(rows, code)
+    given = None
+    if task["outcome"]:
+        found = rows.rows("fact", id=json.loads(task["outcome"])["fact"])
+        given = json.loads(found[0]["data"]) if found else None
+    if task["kind"] != "dose":
+        return Why(task, None, given, [])
+    tank = next(t for t in rows.rows("tanks") if t["id"] == task["tank"])
+    setting = cards.setting_for(rows, home, tank, rows.rows("batch_arrival", id=task["batch"])[0], now)
+    return Why(task, cards.propose_task(task, setting), given, level_lines(setting))
+
+
+def level_lines(setting: dosing.Setting) -> list[str]:
+    """What of each substance is in the water, as sentences."""
+    lines = []
+    for name, level in setting.levels.items():
+        if level.high is None or level.low is None:
+            lines.append(f"{name}: level unknown")
+        else:
+            low, high = (
+                show_significant(Decimal(str(level.low)), 3, up=False),
+                show_significant(Decimal(str(level.high)), 3, up=True),
+            )
+            lines.append(f"{name}: {low} to {high} mg/L in the water now")
+    return lines

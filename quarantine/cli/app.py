@@ -1,0 +1,439 @@
+"""The table of commands, loaded one at a time, and the one place that turns failures into exit codes."""
+
+from __future__ import annotations
+
+import sys
+from importlib import import_module
+from typing import Any, ClassVar
+
+import click
+import typer
+import typer.core
+
+from quarantine.cli import out
+from quarantine.cli.session import Session, use
+from quarantine.failures import Failure, Usage
+
+EPILOG = (
+    "Anywhere on the line: --home DIR (else QUARANTINE_HOME, else the platform's folder), --as KEEPER (else "
+    "QUARANTINE_KEEPER), --json, --debug; --dry-run with every command that writes."
+)
+
+# name -> (module, function, writes, one line of help, example); a dict is a group.
+Entry = tuple[str, str, bool, str, str]
+COMMANDS: dict[str, Entry | dict[str, Entry]] = {
+    "demo": ("demo", "demo", False, "The whole job on an invented fish room.", "quarantine demo --home ./trial"),
+    "today": ("today", "today", False, "Today's work with every dose computed.", "quarantine today --tank Q1"),
+    "look": (
+        "daily",
+        "look",
+        True,
+        "Log a look: how many seen, appetite, signs.",
+        'quarantine look "Q1 12 3" --no-signs',
+    ),
+    "reading": (
+        "daily",
+        "reading",
+        True,
+        "Log readings of the water.",
+        "quarantine reading Q1 temp=25.5C ph=7.8 tan=0.5mg/L",
+    ),
+    "done": ("daily", "done", True, "Tick a task; a dose with its amount.", "quarantine done DK4T7 --as-shown"),
+    "skip": ("daily", "skip", True, "A task not done, with the reason.", 'quarantine skip K4T7 --because "away"'),
+    "why": ("daily", "why", False, "Why a task is on that day, and its working.", "quarantine why DK4T7"),
+    "dose": ("today", "dose", False, "One dose for the water there is now.", "quarantine dose praziquantel --tank Q2"),
+    "event": {
+        "change": ("events", "change", True, "A water change.", "quarantine event change Q1 --out 30L"),
+        "topup": ("events", "topup", True, "Evaporated water replaced.", "quarantine event topup Q1 2L"),
+        "evaporation": ("events", "evaporation", True, "Water that evaporated.", "quarantine event evaporation Q1 2L"),
+        "dose": (
+            "events",
+            "dose",
+            True,
+            "A dose really given without a task.",
+            'quarantine event dose Q2 Z01 --gave "0.12 g" --really',
+        ),
+        "removal": (
+            "events",
+            "removal",
+            True,
+            "Carbon, resin or UV took something out.",
+            'quarantine event removal Q1 --by "fresh carbon"',
+        ),
+        "unknown": (
+            "events",
+            "unknown",
+            True,
+            "Something of unknown size was added.",
+            'quarantine event unknown Q1 --what "old tank water"',
+        ),
+        "added": ("events", "added", True, "Fish were added to a batch.", "quarantine event added Q1 2 --yes"),
+        "died": ("events", "died", True, "Fish died.", "quarantine event died Q1 1"),
+        "moved": (
+            "events",
+            "moved",
+            True,
+            "Fish left the batch for another tank.",
+            'quarantine event moved Q1 2 --to "Holding"',
+        ),
+        "missing": (
+            "events",
+            "missing",
+            True,
+            "Fish that cannot be found.",
+            'quarantine event missing Q1 1 --because "jumped"',
+        ),
+        "disturbance": (
+            "events",
+            "disturbance",
+            True,
+            "A shared net, a splash, a power cut.",
+            'quarantine event disturbance Q1 --what "shared net"',
+        ),
+        "lift": (
+            "events",
+            "lift",
+            True,
+            "Lift a hold, by a named person.",
+            'quarantine event lift Q1 --because "vet saw them"',
+        ),
+    },
+    "batch": {
+        "start": (
+            "batches",
+            "start",
+            True,
+            "Fish arrived: start their quarantine.",
+            'quarantine batch start --tank Q1 --protocol fresh-watch --arrived "2026-02-10 14:30" --fish "12 Melanotaenia praecox, 3 cm" --from "a breeder" --to Show',
+        ),
+        "list": ("batches", "list_", False, "All batches and how they stand.", "quarantine batch list"),
+        "show": ("batches", "show", False, "One batch: fish, clocks, tasks.", "quarantine batch show Q1-1"),
+    },
+    "signoff": (
+        "signing",
+        "signoff",
+        True,
+        "Judge a batch, or record the decision.",
+        "quarantine signoff Q1-1 --release",
+    ),
+    "calendar": {
+        "write": (
+            "calendars",
+            "write",
+            True,
+            "Reminders as a calendar file.",
+            "quarantine calendar write quarantine.ics",
+        ),
+        "check": (
+            "calendars",
+            "check",
+            False,
+            "Check a calendar file byte by byte.",
+            "quarantine calendar check quarantine.ics",
+        ),
+    },
+    "protocol": {
+        "list": ("protocols", "list_", False, "The protocols there are.", "quarantine protocol list"),
+        "show": (
+            "protocols",
+            "show",
+            False,
+            "One protocol, with its cautions and sources.",
+            "quarantine protocol show fresh-watch",
+        ),
+        "check": (
+            "protocols",
+            "check",
+            False,
+            "Check a protocol file of your own.",
+            "quarantine protocol check mine.toml",
+        ),
+        "preview": (
+            "protocols",
+            "preview",
+            False,
+            "All dates, doses and totals; nothing is written.",
+            'quarantine protocol preview marine-watch --tank Q2 --arrived "2026-02-10 14:30"',
+        ),
+    },
+    "formulary": {
+        "list": ("formulary", "list_", False, "The substances there are.", "quarantine formulary list"),
+        "show": (
+            "formulary",
+            "show",
+            False,
+            "One substance, row by row, with sources.",
+            "quarantine formulary show praziquantel",
+        ),
+    },
+    "site": {
+        "add": (
+            "places",
+            "add_site",
+            True,
+            "A place with tanks and a time zone.",
+            'quarantine site add "Hall" --zone Europe/Berlin',
+        ),
+        "list": ("places", "list_sites", False, "The sites on record.", "quarantine site list"),
+    },
+    "keeper": {
+        "add": ("places", "add_keeper", True, "A person who does the work.", 'quarantine keeper add "Robin"'),
+        "list": ("places", "list_keepers", False, "The keepers on record.", "quarantine keeper list"),
+    },
+    "tank": {
+        "add": (
+            "places",
+            "add_tank",
+            True,
+            "A tank with its inside measures.",
+            'quarantine tank add Q1 --site Hall --role quarantine --water fresh --shape box --length "60 cm" --width "30 cm" --filled "32 cm"',
+        ),
+        "measure": (
+            "places",
+            "measure_tank",
+            True,
+            "A measured volume; it rules from now on.",
+            'quarantine tank measure Q1 49.3L --by "counted buckets" --plus-minus 0.5L',
+        ),
+        "show": ("places", "show_tank", False, "One tank: its water and how it was found.", "quarantine tank show Q1"),
+        "list": ("places", "list_tanks", False, "The tanks on record.", "quarantine tank list"),
+        "rename": (
+            "places",
+            "rename_tank",
+            True,
+            "Another name; history stays.",
+            'quarantine tank rename Q1 "Q1 left"',
+        ),
+    },
+    "check": ("signing", "check", False, "Prove the record whole.", "quarantine check"),
+    "where": ("places", "where", False, "Files, settings and where they come from.", "quarantine where"),
+}
+GROUPS = {
+    "event": "What happened without a task: changes, deaths, additions.",
+    "batch": "Start a batch of fish; list and show batches.",
+    "calendar": "Reminders on a phone.",
+    "protocol": "The templates: list, show, check, preview.",
+    "formulary": "The substances and their published uses.",
+    "site": "Places with tanks.",
+    "keeper": "People.",
+    "tank": "Tanks and the water in them.",
+}
+
+
+class Table(typer.core.TyperGroup):
+    """A group that imports a command's module only when that command is called."""
+
+    entries: ClassVar[dict[str, Any]] = {}
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        return list(self.entries)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        entry = self.entries.get(cmd_name)
+        if entry is None:
+            return None
+        return group(cmd_name, entry) if isinstance(entry, dict) else command(cmd_name, entry)
+
+    def resolve_command(self, ctx: click.Context, args: list[str]) -> Any:
+        name = args[0]
+        if name not in self.entries:
+            from difflib import get_close_matches
+
+            near = get_close_matches(name, self.entries, n=1)
+            mean = f" Did you mean {near[0]!r}?" if near else ""
+            raise click.UsageError(f"There is no command {name!r}; there are: {', '.join(self.entries)}.{mean}")
+        return super().resolve_command(ctx, args)
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        with formatter.section("Commands"):
+            formatter.write_dl(
+                [(name, GROUPS[name] if isinstance(entry, dict) else entry[3]) for name, entry in self.entries.items()]
+            )
+
+
+def command(name: str, entry: Entry) -> click.Command:
+    """One command as click runs it."""
+    module, function, writes, help_, example = entry
+    app = typer.Typer(add_completion=False, rich_markup_mode=None)
+    epilog = f"Example: {example}"
+    if writes:
+        epilog += "  --dry-run runs it and takes it back."
+    app.command(name=name, help=help_, epilog=epilog)(getattr(import_module(f"quarantine.cli.{module}"), function))
+    return typer.main.get_command(app)
+
+
+def group(name: str, entries: dict[str, Entry]) -> Table:
+    """A group of commands."""
+    made = Table(name=name, help=GROUPS[name], rich_markup_mode=None, no_args_is_help=True)
+    made.entries = entries
+    return made
+
+
+def root() -> Table:
+    """The program."""
+    made = Table(
+        name="quarantine",
+        help="Quarantine of newly arrived ornamental fish: today's work, doses from the water that is there, "
+        "a record, sign-off on evidence. Not veterinary advice.",
+        epilog=EPILOG,
+        rich_markup_mode=None,
+        params=[
+            click.Option(
+                ["--version"],
+                is_flag=True,
+                is_eager=True,
+                expose_value=False,
+                callback=_version,
+                help="Show the version.",
+            )
+        ],
+        no_args_is_help=False,
+        invoke_without_command=True,
+        callback=_alone,
+    )
+    made.entries = COMMANDS
+    return made
+
+
+def _version(ctx: click.Context, param: click.Parameter, value: bool) -> None:
+    if value:
+        from quarantine import __version__
+
+        out.write(f"quarantine {__version__}")
+        ctx.exit()
+
+
+@click.pass_context
+def _alone(ctx: click.Context) -> None:
+    """`quarantine` alone: where to begin."""
+    if ctx.invoked_subcommand is None:
+        for line in (
+            "quarantine: the list of today is `quarantine today`; all commands: `quarantine --help`.",
+            "New here? `quarantine demo` shows the whole job. To begin your own record:",
+            '  quarantine site add "Hall" --zone Europe/Berlin',
+            '  quarantine keeper add "YOUR NAME"',
+            "  quarantine tank add Q1 --site Hall --role quarantine --water fresh --shape box \\",
+            '      --length "60 cm" --width "30 cm" --filled "32 cm"',
+        ):
+            out.write(line)
+
+
+def take_globals(args: list[str]) -> tuple[list[str], Session]:
+    """The options that may stand anywhere, taken out of the line; after `--` nothing is taken."""
+    rest: list[str] = []
+    values: dict[str, Any] = {}
+    flags = {"--json": "as_json", "--dry-run": "dry_run", "--debug": "debug"}
+    valued = {"--home": "home_option", "--as": "keeper"}
+    at = 0
+    while at < len(args):
+        word = args[at]
+        name, equals, value = word.partition("=")
+        if word == "--":
+            rest += args[at:]
+            break
+        if word in flags:
+            values[flags[word]] = True
+        elif name in valued and equals:
+            values[valued[name]] = value
+        elif word in valued:
+            if at + 1 >= len(args):
+                raise Usage(f"{word} needs a value.")
+            at += 1
+            values[valued[word]] = args[at]
+        else:
+            rest.append(word)
+        at += 1
+    return rest, Session(**values)
+
+
+def run(args: list[str]) -> int:
+    """Run one command line; its exit code: 0 done, 1 refused, 2 usage."""
+    session = Session(as_json="--json" in args, debug="--debug" in args)
+    try:
+        rest, session = take_globals(args)
+        use(session)
+        _refuse_dry_read(rest, session)
+        code = root().main(rest, prog_name="quarantine", standalone_mode=False)
+        sys.stdout.flush()
+        return code if isinstance(code, int) else 0
+    except click.exceptions.Exit as stop:
+        return stop.exit_code
+    except click.ClickException as error:
+        sentence = error.format_message()
+        help_ = f" See: {error.ctx.command_path} --help" if isinstance(error, click.UsageError) and error.ctx else ""
+        return _fail(Usage(sentence.rstrip(".") + "." + help_), session)
+    except (click.Abort, KeyboardInterrupt):
+        out.write("Stopped; nothing half-written.", sys.stderr)
+        return 130
+    except Failure as failure:
+        return _fail(failure, session)
+    except BrokenPipeError:
+        _silence()
+        return 0
+    except OSError as error:
+        if session.debug:
+            raise
+        return _fail(_known_os_error(error), session)
+    except Exception as error:
+        if session.debug:
+            raise
+        return _fail(_report(error, args, session), session)
+
+
+def _refuse_dry_read(rest: list[str], session: Session) -> None:
+    """--dry-run on a command that writes nothing is a slip worth saying."""
+    if not session.dry_run:
+        return
+    entry: Any = COMMANDS
+    for word in rest:
+        if isinstance(entry, dict) and word in entry:
+            entry = entry[word]
+    if isinstance(entry, tuple) and not entry[2]:
+        raise Usage("--dry-run is for commands that write; this one writes nothing.")
+
+
+def _fail(failure: Failure, session: Session) -> int:
+    try:
+        if session.as_json:
+            error = {"kind": failure.kind, "message": failure.sentence, **failure.facts}
+            out.write(out.to_json({"error": error}))
+            sys.stdout.flush()
+        out.write(failure.sentence, sys.stderr)
+    except BrokenPipeError:
+        _silence()
+    return failure.exit_code
+
+
+def _silence() -> None:
+    """A closed pipe is silent: nothing more is flushed to it at exit."""
+    import os
+
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+
+
+def _known_os_error(error: OSError) -> Failure:
+    import errno
+
+    from quarantine.failures import Refused
+
+    name = f" ({error.filename})" if error.filename else ""
+    if error.errno == errno.ENOSPC or error.errno == errno.EFBIG:
+        return Refused(f"The disk is full{name}; nothing half-written. Make room and try again.")
+    return Refused(f"The system refused: {error.strerror or error}{name}.")
+
+
+def _report(error: Exception, args: list[str], session: Session) -> Failure:
+    """An unknown failure: one sentence, and a report file in the home folder."""
+    import traceback
+
+    from quarantine.cli.session import now
+
+    text = f"quarantine {' '.join(args)}\n\n{traceback.format_exc()}"
+    try:
+        path = session.home().path / f"report-{now():%Y%m%d-%H%M%S}.txt"
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_text(text, encoding="utf-8")
+        where = f"A report is in {path}."
+    except Exception:
+        where = "No report could be written; --debug shows the details."
+    return Failure(f"Something went wrong that should not ({type(error).__name__}). Nothing was half-written. {where}")

@@ -1,0 +1,51 @@
+"""The calendar file."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from quarantine.cli.session import session
+
+
+def write(
+    file: Annotated[Path, typer.Argument(help="The file to write, such as quarantine.ics.")],
+    batch: Annotated[str | None, typer.Option(help="One batch only.")] = None,
+    since: Annotated[str | None, typer.Option("--from", help="First day, YYYY-MM-DD.")] = None,
+    until: Annotated[str | None, typer.Option("--to", help="Last day, YYYY-MM-DD.")] = None,
+    done: Annotated[bool, typer.Option("--done", help="Also what is done or skipped.")] = False,
+) -> None:
+    from quarantine.actions.exporting import write_calendar
+    from quarantine.cli.today import read_day
+
+    made = write_calendar(
+        session().desk(),
+        file,
+        batch=batch,
+        since=read_day(since, "--from") if since else None,
+        until=read_day(until, "--to") if until else None,
+        with_done=done,
+    )
+    session().emit(
+        made,
+        [
+            f"{made['entries']} entries in {made['file']}. A calendar reminds and is never the record: "
+            "check the list before dosing.",
+        ],
+    )
+
+
+def check(file: Annotated[Path, typer.Argument(help="The calendar file.")]) -> None:
+    from quarantine.calendars.lint import lint
+    from quarantine.failures import Refused
+
+    try:
+        problems = lint(file.read_bytes())
+    except OSError as error:
+        raise Refused(f"{file} cannot be read: {error.strerror}.") from None
+    if problems:
+        listed = [f"line {p.line}: {p.message}" for p in problems]
+        raise Refused(f"{file} has {len(problems)} faults. {'; '.join(listed[:20])}.", problems=listed)
+    session().emit({"file": str(file), "problems": []}, [f"{file}: no fault found."])

@@ -1,0 +1,114 @@
+"""The daily hands: look, read, tick, skip, and why."""
+
+from __future__ import annotations
+
+import json
+from typing import Annotated, Any
+
+import typer
+
+from quarantine.cli.session import now, session
+
+At = Annotated[str | None, typer.Option(help='When it happened, local: "YYYY-MM-DD HH:MM" or HH:MM; now if left out.')]
+
+
+def look(
+    line: Annotated[list[str], typer.Argument(help='TANK SEEN APPETITE, tanks parted by commas: "Q1 12 3, Q2 6 2".')],
+    dead: Annotated[int, typer.Option(min=0, help="Found dead at this look.")] = 0,
+    sign: Annotated[list[str] | None, typer.Option(help="A sign that was seen; once a sign.")] = None,
+    gone: Annotated[list[str] | None, typer.Option(help="A sign that is gone.")] = None,
+    no_signs: Annotated[bool, typer.Option("--no-signs", help="No signs: a clear day.")] = False,
+    note: Annotated[str | None, typer.Option(help="Anything else.")] = None,
+    at: At = None,
+) -> None:
+    from quarantine.actions.noting import look
+
+    made = look(session().desk(), " ".join(line), dead=dead, signs=sign, gone=gone, no_signs=no_signs, note=note, at=at)
+    session().emit(made.document, made.lines)
+
+
+def reading(
+    tank: Annotated[str, typer.Argument(help="The tank.")],
+    values: Annotated[list[str], typer.Argument(help="temp=25.5C ph=7.8 tan=0.5mg/L nitrite=0.1mg/L ...")],
+    at: At = None,
+) -> None:
+    from quarantine.actions.noting import reading
+
+    made = reading(session().desk(), tank, values, at=at)
+    session().emit(made.document, made.lines)
+
+
+def done(
+    codes: Annotated[list[str], typer.Argument(help="The codes of the tasks.")],
+    at: At = None,
+    gave: Annotated[str | None, typer.Option(help='What was really given: "0.12 g", "30 L".')] = None,
+    as_shown: Annotated[bool, typer.Option("--as-shown", help="Exactly the amount shown.")] = False,
+    note: Annotated[str | None, typer.Option(help="Anything else.")] = None,
+    really: Annotated[bool, typer.Option("--really", help="It was really given, though it looks like a slip.")] = False,
+) -> None:
+    from quarantine.actions.work import done
+
+    made = done(session().desk(), codes, at=at, gave=gave, as_shown=as_shown, note=note, really=really)
+    lines = []
+    for item in made:
+        late = " (entered late)" if item["entered_late"] else ""
+        lines.append(f"{item['code']}: {item['says']}, {item['local']}{late}.")
+        if item["rescue"]:
+            lines.append(item["rescue"])
+    session().emit({"tasks": [{k: v for k, v in i.items() if k != "local"} for i in made]}, lines)
+
+
+def skip(
+    codes: Annotated[list[str], typer.Argument(help="The codes of the tasks.")],
+    because: Annotated[str, typer.Option(help="Why it was not done.")],
+    at: At = None,
+) -> None:
+    from quarantine.actions.work import skip
+
+    made = skip(session().desk(), codes, because=because, at=at)
+    session().emit({"tasks": made}, [f"{item['code']}: {item['says']}." for item in made])
+
+
+def why(code: Annotated[str, typer.Argument(help="The code of the task.")]) -> None:
+    from quarantine.actions.work import why
+
+    home = session().home()
+    with session().reader() as rows:
+        found = why(rows, home, code, now())
+    task = found.task
+    detail = json.loads(task["detail"])
+    lines = [f"{task['code']}: {task['title']}, {task['tank_name']}, batch {task['batch_name']}"]
+    lines.append(f"  day: {task['day'] or task['needs']}, because: {task['reason'] or task['needs']}")
+    lines.append(f"  state: {task['state']}")
+    document: dict[str, Any] = {
+        "code": task["code"],
+        "title": task["title"],
+        "day": task["day"],
+        "needs": task["needs"],
+        "reason": task["reason"],
+        "state": task["state"],
+        "references": detail["references"],
+    }
+    if detail["note"]:
+        lines.append(f"  {detail['note']}")
+    if found.given:
+        document["given"] = found.given
+        if task["kind"] == "dose" and "given" in found.given:
+            g = found.given
+            lines.append(
+                f"  planned {g['target']} {g['target_unit']}, prepared {g['prepared']} {g['prepared_unit']}, "
+                f"given {g['given']} {g['given_unit']}"
+            )
+            lines += [f"    {line}" for line in g["working"]]
+    if found.proposal is not None and task["state"] in ("planned", "missed"):
+        from quarantine.cli.render import proposal_lines
+
+        lines += [f"  {line}" for line in proposal_lines(found.proposal)]
+        document["working"] = list(found.proposal.working)
+        document["hold"] = found.proposal.hold and found.proposal.hold.as_json()
+        document["levels"] = found.levels
+        lines += [f"  {line}" for line in found.levels]
+    if detail["treatment"] and detail["treatment"]["clearing"]:
+        lines.append(f"  Contact: {detail['treatment']['clearing']}")
+    lines += [f"  Source: {cite}" for cite in detail["references"]]
+    session().emit(document, lines)

@@ -1,0 +1,119 @@
+"""What happened without a task. Facts are never refused; what they move is shown."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+from typing import Annotated, Any
+
+import typer
+
+from quarantine.cli.daily import At
+from quarantine.cli.session import session
+
+Tank = Annotated[str, typer.Argument(help="The tank.")]
+Yes = Annotated[bool, typer.Option("--yes", help="Accept the dates this moves.")]
+
+
+def _note(kind: str, tank: str, data: dict[str, Any], at: str | None, **more: Any) -> None:
+    from quarantine.actions.noting import event
+
+    made = event(session().desk(), kind, tank, data, at=at, **more)
+    session().emit(made.document, made.lines)
+
+
+def _litres(text: str, what: str) -> Decimal:
+    from quarantine.failures import Refused
+    from quarantine.quantity import read, to
+
+    litres = to(read(text, "volume", what), "L")
+    if litres <= 0:
+        raise Refused(f"{what} is more than nothing.")
+    return litres
+
+
+def change(
+    tank: Tank,
+    out: Annotated[str, typer.Option(help='Water taken out: "30 L", "8 USgal".')],
+    in_: Annotated[str | None, typer.Option("--in", help="Water put in; as much as went out if left out.")] = None,
+    at: At = None,
+) -> None:
+    out_litres = _litres(out, "--out")
+    _note(
+        "change", tank, {"out_litres": out_litres, "in_litres": out_litres if in_ is None else _litres(in_, "--in")}, at
+    )
+
+
+def topup(tank: Tank, litres: Annotated[str, typer.Argument(help="Water put in.")], at: At = None) -> None:
+    _note("topup", tank, {"litres": _litres(litres, "the top-up")}, at)
+
+
+def evaporation(tank: Tank, litres: Annotated[str, typer.Argument(help="Water that left.")], at: At = None) -> None:
+    _note("evaporation", tank, {"litres": _litres(litres, "the evaporation")}, at)
+
+
+def removal(tank: Tank, by: Annotated[str, typer.Option(help="Carbon, resin or UV.")], at: At = None) -> None:
+    _note("removal", tank, {"by": by}, at)
+
+
+def unknown(tank: Tank, what: Annotated[str, typer.Option(help="What was added.")], at: At = None) -> None:
+    _note("unknown_addition", tank, {"what": what}, at)
+
+
+def dose(
+    tank: Tank,
+    regimen: Annotated[str, typer.Argument(help="The regimen's id, such as Z01.")],
+    gave: Annotated[str, typer.Option(help='What was really given: "0.12 g".')],
+    really: Annotated[bool, typer.Option("--really", help="It was really given.")] = False,
+    at: At = None,
+) -> None:
+    from quarantine.actions.noting import dose_event
+
+    made = dose_event(session().desk(), tank, regimen, gave, at=at, really=really)
+    session().emit(made.document, made.lines)
+
+
+def added(tank: Tank, count: Annotated[int, typer.Argument(min=1)], yes: Yes = False, at: At = None) -> None:
+    _note("added", tank, {"count": count}, at, of_batch=True, yes=yes)
+
+
+def died(
+    tank: Tank,
+    count: Annotated[int, typer.Argument(min=1)],
+    cause: Annotated[str | None, typer.Option(help="The cause, when it is known.")] = None,
+    euthanised: Annotated[bool, typer.Option("--euthanised", help="Its own outcome, counted apart.")] = False,
+    at: At = None,
+) -> None:
+    data: dict[str, Any] = {"count": count, "euthanised": euthanised}
+    if cause:
+        data |= {"cause": cause, "explained": True}
+    if euthanised:
+        data["explained"] = True
+    _note("died", tank, data, at, of_batch=True)
+
+
+def moved(
+    tank: Tank,
+    count: Annotated[int, typer.Argument(min=1)],
+    to_tank: Annotated[str, typer.Option("--to", help="Where they went.")],
+    at: At = None,
+) -> None:
+    _note("moved", tank, {"count": count, "to": to_tank}, at, of_batch=True)
+
+
+def missing(
+    tank: Tank,
+    count: Annotated[int, typer.Argument(min=1)],
+    because: Annotated[str, typer.Option(help="Why they are held to be missing.")],
+    at: At = None,
+) -> None:
+    _note("missing", tank, {"count": count, "because": because}, at, of_batch=True)
+
+
+def disturbance(
+    tank: Tank, what: Annotated[str, typer.Option(help="What happened.")], yes: Yes = False, at: At = None
+) -> None:
+    _note("disturbance", tank, {"what": what}, at, yes=yes)
+
+
+def lift(tank: Tank, because: Annotated[str, typer.Option(help="Why doses may go on.")], at: At = None) -> None:
+    _note("lift", tank, {"because": because}, at)

@@ -1,0 +1,94 @@
+"""What a person or a program sees: plain lines or one JSON document, readable in any terminal."""
+
+from __future__ import annotations
+
+import json
+import os
+import sys
+from datetime import date, datetime
+from decimal import Decimal
+from typing import Any, TextIO
+
+ASCII = str.maketrans(
+    {
+        "±": "+/-",
+        "µ": "u",
+        "μ": "u",
+        "°": " deg ",
+        "×": "x",
+        "≥": ">=",
+        "≤": "<=",
+        "→": "->",
+        "–": "-",
+        "—": "-",
+        "…": "...",
+        "½": "1/2",
+        "²": "2",
+        "³": "3",
+        "’": "'",
+        "“": '"',
+        "”": '"',
+    }
+)
+"""Where the terminal cannot: "uL" and ">=" are written, never "?L"."""
+
+
+def to_json(value: Any) -> str:
+    """JSON text; a number is the Decimal's own text, never 5.0, 1e-05 or a float's tail."""
+    if isinstance(value, Decimal):
+        from quarantine.quantity import show
+
+        return show(value)
+    if isinstance(value, float):
+        return to_json(Decimal(repr(round(value, 6))))
+    if isinstance(value, datetime):
+        return json.dumps(value.isoformat())
+    if isinstance(value, date):
+        return json.dumps(value.isoformat())
+    if isinstance(value, dict):
+        return "{" + ", ".join(f"{json.dumps(str(k))}: {to_json(v)}" for k, v in value.items()) + "}"
+    if isinstance(value, (list, tuple)):
+        return "[" + ", ".join(to_json(item) for item in value) + "]"
+    return json.dumps(value, ensure_ascii=False)
+
+
+def write(text: str, stream: TextIO | None = None) -> None:
+    """One line, in what the stream can show."""
+    out = stream or sys.stdout
+    encoding = out.encoding or "utf-8"
+    try:
+        text.encode(encoding)
+    except UnicodeEncodeError:
+        text = text.translate(ASCII).encode(encoding, "backslashreplace").decode(encoding)
+    out.write(text + "\n")
+
+
+def width() -> int | None:
+    """The columns to fold at: the terminal's; None when a program is reading."""
+    if os.environ.get("COLUMNS", "").isdigit():
+        return max(20, int(os.environ["COLUMNS"]))
+    return os.get_terminal_size().columns if sys.stdout.isatty() else None
+
+
+def say(line: str = "", indent: int = 0) -> None:
+    """A line for a person, folded at the terminal's width with a hanging indent."""
+    columns = width()
+    text = " " * indent + line
+    if columns is None or len(text) <= columns:
+        write(text)
+        return
+    from textwrap import wrap
+
+    lines = wrap(line, columns, initial_indent=" " * indent, subsequent_indent=" " * min(indent + 2, columns // 3))
+    for part in lines or [""]:
+        write(part)
+
+
+def emit(document: dict[str, Any], lines: list[str], *, as_json: bool) -> None:
+    """The one document, or the lines."""
+    if as_json:
+        write(to_json(document))
+        return
+    for line in lines:
+        body = line.lstrip(" ")
+        say(body, len(line) - len(body))

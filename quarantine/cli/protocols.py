@@ -1,0 +1,149 @@
+"""The templates: list, show, check, preview."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any
+
+import typer
+
+from quarantine.cli.session import session
+
+
+def _document(protocol: Any) -> dict[str, Any]:
+    return {
+        "protocol": protocol.id,
+        "revision": protocol.revision,
+        "title": protocol.title,
+        "summary": " ".join(protocol.summary.split()),
+        "author": protocol.author,
+        "reviewer": protocol.reviewer,
+        "date": protocol.date,
+        "water": protocol.water,
+        "fish": protocol.fish,
+        "medicated": protocol.medicated,
+        "fingerprint": protocol.fingerprint,
+    }
+
+
+def list_() -> None:
+    from quarantine.protocol import load, shipped
+
+    documents = [_document(load(name)) for name in shipped()]
+    lines = [
+        f"{d['protocol']}: {d['title']} ({d['water']}{', medicated' if d['medicated'] else ''})" for d in documents
+    ]
+    session().emit({"protocols": documents}, lines)
+
+
+def show(protocol: Annotated[str, typer.Argument(help="A protocol's id or file.")]) -> None:
+    from quarantine.protocol import load
+
+    found = load(protocol)
+    document = _document(found) | {
+        "cautions": list(found.cautions),
+        "periods": [{"id": p.id, "title": p.title, "days": p.length.value, "counts": p.counts} for p in found.periods],
+        "steps": [
+            {"id": s.id, "kind": s.kind, "title": s.title, "start": _start(s.start), "repeat": _repeat(s)}
+            for s in found.steps
+        ],
+        "criteria": [c.title for c in found.criteria],
+        "references": [{"key": r.key, "cite": r.cite, "status": r.status} for r in found.references.values()],
+    }
+    reviewer = found.reviewer or "nobody yet"
+    lines = [
+        f"{found.id}, revision {found.revision}, {found.date}: {found.title}",
+        f"  by {found.author}, reviewed by {reviewer}; {found.water} water; {found.fish}",
+        f"  {document['summary']}",
+        *[f"  Caution: {c}" for c in found.cautions],
+        "Periods:",
+        *[f"  {p.title}: {p.length} ({p.counts} days), from {_start(p.start)}" for p in found.periods],
+        "Steps:",
+        *[f"  {s.title}: {_start(s.start)}{_repeat(s)}" for s in found.steps],
+        "What happens to the periods:",
+        *[f"  {event.replace('_', ' ')}: {action}" for event, action in found.events.items()],
+        "Sign-off:",
+        *[f"  {c.title}" for c in found.criteria],
+        "Sources:",
+        *[f"  {r.key} ({r.status}): {r.cite}" for r in found.references.values()],
+    ]
+    session().emit(document, lines)
+
+
+def _start(start: Any) -> str:
+    what = {
+        "arrival": "arrival",
+        "entered": "the last fish in",
+        "after": f"the end of {start.subject}",
+        "begun": f"the first {start.subject}",
+        "sign": f"seeing {start.subject}",
+        "reading": f"a reading of {start.subject}",
+        "word": f"a keeper's word ({start.subject})",
+    }[start.kind]
+    return f"{start.by} after {what}"
+
+
+def _repeat(step: Any) -> str:
+    repeat = step.repeat
+    if repeat is None:
+        return ", once"
+    every = f"every {repeat.every}" if repeat.every else "by temperature"
+    if repeat.times:
+        return f", {every}, {repeat.times} times"
+    return f", {every} until {repeat.until} is complete"
+
+
+def check(file: Annotated[str, typer.Argument(help="The protocol file.")]) -> None:
+    from quarantine.plan import unplannable
+    from quarantine.protocol import load
+
+    found = load(file)
+    later = unplannable(found)
+    lines = [f"{file}: no mistake found ({found.id}, revision {found.revision}, {len(found.steps)} steps)."]
+    lines += [f"This version reads it but cannot start it yet: {says}." for says in later]
+    session().emit({"file": file, "protocol": found.id, "problems": [], "unplannable": later}, lines)
+
+
+def preview(
+    protocol: Annotated[str, typer.Argument(help="A protocol's id or file.")],
+    tank: Annotated[str, typer.Option(help="The quarantine tank.")],
+    arrived: Annotated[str, typer.Option(help='Local time: "YYYY-MM-DD HH:MM".')],
+) -> None:
+    from quarantine.actions.batches import preview
+    from quarantine.actions.previewing import doses_of, totals_of
+
+    desk = session().desk()
+    made = preview(desk, protocol=protocol, tank=tank, arrived=arrived)
+    with session().reader() as rows:
+        doses = doses_of(made, rows, desk.home)
+    tasks = sorted(made.plan.tasks, key=lambda t: (t.day is None, t.day, t.title))
+    document = {
+        "protocol": made.protocol.id,
+        "tank": made.tank["name"],
+        "earliest": made.standing["earliest"],
+        "tasks": [
+            {"step": t.step, "kind": t.kind, "title": t.title, "day": t.day, "needs": t.needs, "dose": doses.get(t.key)}
+            for t in tasks
+        ],
+        "totals": totals_of(doses),
+    }
+    lines = [f"{made.protocol.title}, {made.tank['name']}, arriving {arrived}. Nothing is written."]
+    daily: dict[str, list[Any]] = {}
+    for t in tasks:
+        daily.setdefault(t.step, []).append(t)
+    for runs in daily.values():
+        first, last = runs[0], runs[-1]
+        if first.kind == "dose":
+            for t in runs:
+                d = doses[t.key]
+                lines.append(f"  {t.day} {t.title}: {d['says']}")
+        elif len(runs) > 6:
+            lines.append(f"  {first.day} to {last.day} {first.title}, {len(runs)} times")
+        else:
+            lines += [f"  {t.day or t.needs} {t.title}" for t in runs]
+    lines += [f"  In all: {t['grams_text']} g of {t['substance']}" for t in document["totals"]]
+    lines.append(f"  Earliest sign-off if all goes well: {document['earliest']}")
+    if doses:
+        from quarantine.dosing import DEFERS
+
+        lines.append(DEFERS)
+    session().emit(document, lines)

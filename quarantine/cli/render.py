@@ -1,0 +1,38 @@
+"""Lines that several commands share: a dose card, a hold."""
+
+from __future__ import annotations
+
+from quarantine.dosing import Proposal
+from quarantine.quantity import show
+
+
+def proposal_lines(proposal: Proposal) -> list[str]:
+    """A dose card: the amount first; water, target and what it gives; working; cautions; source."""
+    dose, hold = proposal.dose, proposal.hold
+    if hold is not None:
+        lines = [f"HELD: {hold.says}.", f"  What to do: {hold.remedy}.", f"  Rule: {hold.rule}."]
+        if hold.reference:
+            lines.append(f"  Source: {hold.reference}")
+        return [*lines, *[f"  Caution: {c}" for c in dose.cautions[-1:]]]
+    assert dose.add is not None
+    assert dose.gives_low is not None
+    assert dose.gives_high is not None
+    lines = [
+        f"ADD {show(dose.add)} {dose.add_unit} of {dose.add_of}",
+        f"  for {show(dose.volume_litres)} L, plus or minus {show(dose.volume_plus_minus_litres)} L; "
+        f"target {show(dose.target)} {dose.target_unit}; "
+        f"gives {show(dose.gives_low)} to {show(dose.gives_high)} {dose.gives_unit}",
+    ]
+    lines += [f"  Confirm: {words}" for words in proposal.confirm]
+    if proposal.advice:
+        lines.append(f"  {proposal.advice}")
+    lines += [f"  {line}" for line in proposal.working]
+    lines += [f"  Caution: {caution}" for caution in dose.cautions]
+    lines.append(f"  Source ({dose.regimen}): {dose.reference}")
+    return lines
+
+
+def card_lines(proposal: Proposal) -> list[str]:
+    """The card as today's list shows it: without the working, which `why` has."""
+    working = {f"  {line}" for line in proposal.working}
+    return [line for line in proposal_lines(proposal) if line not in working]

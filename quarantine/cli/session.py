@@ -1,0 +1,70 @@
+"""What every command shares: where the record is, who acts, how to answer, and the one `now`."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+from typing import TYPE_CHECKING, Any, NamedTuple
+
+from quarantine.cli import out
+
+if TYPE_CHECKING:
+    from quarantine.actions.desk import Desk
+    from quarantine.records.reads import Reader
+    from quarantine.settings import Home
+
+
+class Session(NamedTuple):
+    """The options that may stand anywhere on the line."""
+
+    home_option: str | None = None
+    keeper: str = ""
+    as_json: bool = False
+    dry_run: bool = False
+    debug: bool = False
+
+    def home(self) -> Home:
+        """The home folder with its settings."""
+        from quarantine.settings import open_home
+
+        return open_home(self.home_option)
+
+    def desk(self) -> Desk:
+        """The desk of a writing command: its time is made here, once."""
+        import os
+
+        from quarantine.actions.desk import Desk
+
+        keeper = self.keeper or os.environ.get("QUARANTINE_KEEPER", "")
+        return Desk(self.home(), now(), keeper, self.dry_run)
+
+    def reader(self) -> Reader:
+        """The record, for reading."""
+        from quarantine.records.reads import open_reader
+
+        return open_reader(self.home().database)
+
+    def emit(self, document: dict[str, Any], lines: list[str]) -> None:
+        """Answer as asked: for a person, or as one JSON document."""
+        if self.dry_run:
+            document = {**document, "dry_run": True}
+            lines = [*lines, "Dry run: nothing was written."]
+        out.emit(document, lines, as_json=self.as_json)
+
+
+current = Session()
+
+
+def use(session: Session) -> None:
+    """Make a session the current one."""
+    global current
+    current = session
+
+
+def session() -> Session:
+    """The session of the command that runs."""
+    return current
+
+
+def now() -> datetime:
+    """The present instant, whole seconds. The only clock of the program."""
+    return datetime.now(UTC).replace(microsecond=0)

@@ -1,0 +1,142 @@
+"""Today's list and a single dose. Kept light: no planner, no ORM, no pydantic."""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import Annotated
+
+import typer
+
+from quarantine.cli.render import card_lines, proposal_lines
+from quarantine.cli.session import now, session
+
+
+def read_day(text: str, option: str) -> date:
+    """A typed day. Raises Usage."""
+    from quarantine.failures import Usage
+
+    try:
+        return date.fromisoformat(text)
+    except ValueError:
+        raise Usage(f"{option} {text!r} is not a day; write YYYY-MM-DD.") from None
+
+
+def today(
+    on: Annotated[str | None, typer.Option(help="Another day, YYYY-MM-DD.")] = None,
+    tank: Annotated[str | None, typer.Option(help="One tank only.")] = None,
+) -> None:
+    from quarantine.actions.today import list_day, task_json
+
+    day = read_day(on, "--on") if on else None
+    home = session().home()
+    with session().reader() as rows:
+        listed = list_day(rows, home, now(), day, tank)
+    if session().as_json:
+        document = {
+            "on": listed.on,
+            "tanks": [{k: t[k] for k in ("tank", "line", "batches")} for t in listed.tanks],
+            "tasks": [task_json(item) for item in listed.tasks],
+        }
+        session().emit(document, [])
+        return
+    session().emit({}, _lines(listed))
+
+
+def _lines(listed) -> list[str]:  # type: ignore[no-untyped-def]
+    from quarantine.quantity import show
+    from quarantine.records.codec import instant
+
+    if not listed.tanks:
+        return [
+            "Nothing is on record yet. Begin with: quarantine site add, keeper add, tank add, batch start;",
+            "or see the whole job: quarantine demo.",
+        ]
+    lines = [f"{listed.on:%A %-d %B %Y}", *[t["line"] for t in listed.tanks], ""]
+    place = ""
+    for item in listed.tasks:
+        row = item.row
+        if row["tank_name"] != place:
+            place = row["tank_name"]
+            lines.append(f"{place} ({row['batch_name']})")
+        lines.append(f"  {row['code']} {row['title']}{_when(item)}")
+        if item.litres is not None:
+            lines.append(f"    about {show(item.litres)} L of the water that is there")
+        if item.proposal is not None:
+            lines += [f"    {line}" for line in card_lines(item.proposal)]
+    if not listed.tasks:
+        lines.append("Nothing is due.")
+    else:
+        lines += [
+            "",
+            'Tick: quarantine done CODE. Looks: quarantine look "TANK SEEN APPETITE" --no-signs. '
+            "Wash hands, change nets and siphon between tanks.",
+        ]
+    del instant
+    return lines
+
+
+def _when(item) -> str:  # type: ignore[no-untyped-def]
+    from zoneinfo import ZoneInfo
+
+    from quarantine.records.codec import instant
+
+    row = item.row
+    if item.section == "waiting":
+        return f": {row['needs']}"
+    if item.section == "missed":
+        return f", MISSED {row['day']}: say why (quarantine skip {row['code']} --because ...)"
+    until = instant(row["due_until"]).astimezone(ZoneInfo(row["zone"]))
+    if item.section == "overdue":
+        return f", OVERDUE since {until:%Y-%m-%d %H:%M}"
+    start = instant(row["due_from"]).astimezone(ZoneInfo(row["zone"]))
+    if item.section == "later":
+        return f", from {start:%H:%M}"
+    return "" if until.strftime("%H:%M") == "00:00" else f", until {until:%H:%M}"
+
+
+def dose(
+    substance: Annotated[str, typer.Argument(help="The substance's name.")],
+    tank: Annotated[str, typer.Option(help="The tank.")],
+    regimen: Annotated[str | None, typer.Option(help="The regimen's id, when there are several.")] = None,
+) -> None:
+    from quarantine.actions import cards
+    from quarantine.actions.desk import find_tank
+    from quarantine.dosing import propose
+    from quarantine.formulary import load
+
+    found = load(substance)
+    home = session().home()
+    with session().reader() as rows:
+        row = find_tank(rows, tank)
+        chosen = _regimen(found, regimen, row["water"])
+        setting = cards.setting_for(rows, home, row, cards.batch_in(rows, row["system"]), now())
+    proposal = propose(found, chosen, setting)
+    document = {
+        "tank": row["name"],
+        "dose": cards.dose_json(proposal.dose),
+        "hold": proposal.hold.as_json() if proposal.hold else None,
+        "working": list(proposal.working),
+        "advice": proposal.advice,
+    }
+    session().emit(document, [f"{row['name']}, {found.name}, {chosen.id}: {chosen.purpose}", *proposal_lines(proposal)])
+
+
+def _regimen(substance, regimen: str | None, water: str):  # type: ignore[no-untyped-def]
+    from quarantine.failures import Refused, Unknown
+
+    if regimen is not None:
+        for one in substance.regimens:
+            if one.id.casefold() == regimen.casefold():
+                return one
+        raise Unknown("regimen", regimen, [r.id for r in substance.regimens])
+    fits = [
+        r for r in substance.regimens if r.tier == "ready" and water in r.water and r.route in ("bath", "prolonged")
+    ]
+    if len(fits) == 1:
+        return fits[0]
+    listed = "; ".join(f"{r.id}: {r.purpose}, {r.route}, {'/'.join(r.water)}, {r.tier}" for r in substance.regimens)
+    raise Refused(
+        f"{substance.name} has {len(fits) or 'no'} ready regimens for a bath in {water} water; name one with --regimen. "
+        f"On record: {listed}.",
+        known=[r.id for r in substance.regimens],
+    )
