@@ -6,16 +6,21 @@ import sys
 from importlib import import_module
 from typing import Any, ClassVar
 
-import click
 import typer
 import typer.core
 
+# typer 0.28 carries its own click; the pin in pyproject.toml keeps these imports good.
+from typer._click.core import Command, Context
+from typer._click.exceptions import ClickException, UsageError
+from typer._click.formatting import HelpFormatter
+
+from quarantine import __version__
 from quarantine.cli import out
 from quarantine.cli.session import Session, use
 from quarantine.failures import Failure, Usage
 
 EPILOG = (
-    "Anywhere on the line: --home DIR (else QUARANTINE_HOME, else the platform's folder), --as KEEPER (else "
+    "--version shows the version. Anywhere on the line: --home DIR (else QUARANTINE_HOME, else the platform's folder), --as KEEPER (else "
     "QUARANTINE_KEEPER), --json, --debug; --dry-run with every command that writes."
 )
 
@@ -225,33 +230,33 @@ class Table(typer.core.TyperGroup):
 
     entries: ClassVar[dict[str, Any]] = {}
 
-    def list_commands(self, ctx: click.Context) -> list[str]:
+    def list_commands(self, ctx: Context) -> list[str]:
         return list(self.entries)
 
-    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+    def get_command(self, ctx: Context, cmd_name: str) -> Command | None:
         entry = self.entries.get(cmd_name)
         if entry is None:
             return None
         return group(cmd_name, entry) if isinstance(entry, dict) else command(cmd_name, entry)
 
-    def resolve_command(self, ctx: click.Context, args: list[str]) -> Any:
+    def resolve_command(self, ctx: Context, args: list[str]) -> Any:
         name = args[0]
         if name not in self.entries:
             from difflib import get_close_matches
 
             near = get_close_matches(name, self.entries, n=1)
             mean = f" Did you mean {near[0]!r}?" if near else ""
-            raise click.UsageError(f"There is no command {name!r}; there are: {', '.join(self.entries)}.{mean}")
+            raise UsageError(f"There is no command {name!r}; there are: {', '.join(self.entries)}.{mean}")
         return super().resolve_command(ctx, args)
 
-    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+    def format_commands(self, ctx: Context, formatter: HelpFormatter) -> None:
         with formatter.section("Commands"):
             formatter.write_dl(
                 [(name, GROUPS[name] if isinstance(entry, dict) else entry[3]) for name, entry in self.entries.items()]
             )
 
 
-def command(name: str, entry: Entry) -> click.Command:
+def command(name: str, entry: Entry) -> Command:
     """One command as click runs it."""
     module, function, writes, help_, example = entry
     app = typer.Typer(add_completion=False, rich_markup_mode=None)
@@ -277,45 +282,20 @@ def root() -> Table:
         "a record, sign-off on evidence. Not veterinary advice.",
         epilog=EPILOG,
         rich_markup_mode=None,
-        params=[
-            click.Option(
-                ["--version"],
-                is_flag=True,
-                is_eager=True,
-                expose_value=False,
-                callback=_version,
-                help="Show the version.",
-            )
-        ],
-        no_args_is_help=False,
-        invoke_without_command=True,
-        callback=_alone,
+        no_args_is_help=True,
     )
     made.entries = COMMANDS
     return made
 
 
-def _version(ctx: click.Context, param: click.Parameter, value: bool) -> None:
-    if value:
-        from quarantine import __version__
-
-        out.write(f"quarantine {__version__}")
-        ctx.exit()
-
-
-@click.pass_context
-def _alone(ctx: click.Context) -> None:
-    """`quarantine` alone: where to begin."""
-    if ctx.invoked_subcommand is None:
-        for line in (
-            "quarantine: the list of today is `quarantine today`; all commands: `quarantine --help`.",
-            "New here? `quarantine demo` shows the whole job. To begin your own record:",
-            '  quarantine site add "Hall" --zone Europe/Berlin',
-            '  quarantine keeper add "YOUR NAME"',
-            "  quarantine tank add Q1 --site Hall --role quarantine --water fresh --shape box \\",
-            '      --length "60 cm" --width "30 cm" --filled "32 cm"',
-        ):
-            out.write(line)
+GREETING = (
+    "quarantine: the list of today is `quarantine today`; all commands: `quarantine --help`.",
+    "New here? `quarantine demo` shows the whole job. To begin your own record:",
+    '  quarantine site add "Hall" --zone Europe/Berlin',
+    '  quarantine keeper add "YOUR NAME"',
+    "  quarantine tank add Q1 --site Hall --role quarantine --water fresh --shape box \\",
+    '      --length "60 cm" --width "30 cm" --filled "32 cm"',
+)
 
 
 def take_globals(args: list[str]) -> tuple[list[str], Session]:
@@ -353,16 +333,20 @@ def run(args: list[str]) -> int:
         rest, session = take_globals(args)
         use(session)
         _refuse_dry_read(rest, session)
+        if not rest or rest == ["--version"]:
+            for line in (f"quarantine {__version__}",) if rest else GREETING:
+                out.write(line)
+            return 0
         code = root().main(rest, prog_name="quarantine", standalone_mode=False)
         sys.stdout.flush()
         return code if isinstance(code, int) else 0
-    except click.exceptions.Exit as stop:
+    except typer.Exit as stop:
         return stop.exit_code
-    except click.ClickException as error:
+    except ClickException as error:
         sentence = error.format_message()
-        help_ = f" See: {error.ctx.command_path} --help" if isinstance(error, click.UsageError) and error.ctx else ""
+        help_ = f" See: {error.ctx.command_path} --help" if isinstance(error, UsageError) and error.ctx else ""
         return _fail(Usage(sentence.rstrip(".") + "." + help_), session)
-    except (click.Abort, KeyboardInterrupt):
+    except (typer.Abort, KeyboardInterrupt):
         out.write("Stopped; nothing half-written.", sys.stderr)
         return 130
     except Failure as failure:
