@@ -40,7 +40,7 @@ def judge(criteria: tuple[Condition, ...], standing: Standing, tasks: list[Plann
 
 def _judge(criterion: Condition, standing: Standing, tasks: list[PlannedTask]) -> Judged:
     if criterion.kind == "period":
-        verdict = _period(criterion, standing)
+        verdict = _period(criterion, standing, tasks)
     elif criterion.kind == "tasks":
         verdict = _tasks(standing, tasks)
     else:
@@ -49,18 +49,22 @@ def _judge(criterion: Condition, standing: Standing, tasks: list[PlannedTask]) -
     return Judged(criterion.title, verdict.met, verdict.says, earliest, criterion.reference)
 
 
-def _period(criterion: Condition, standing: Standing) -> ev.Verdict:
-    """Rule A8 with A2: the days are counted, and the last day's look is logged."""
+def _period(criterion: Condition, standing: Standing, tasks: list[PlannedTask]) -> ev.Verdict:
+    """Rule A8 with A2: the days are counted, the last day's look is logged, no past task is blank, no hold is open."""
     period = next(p for p in standing.periods if p.id == criterion.value)
     evidence = standing.evidence
     looked = any(look.counts and look.day >= period.complete_on for look in evidence.looks)
-    met = evidence.today >= period.complete_on and looked
-    return ev.Verdict(
-        met,
+    counted = evidence.today >= period.complete_on and looked
+    blank = sum(1 for t in tasks if t.outcome is None and t.day is not None and t.day < evidence.today)
+    waiting = any(t.kind == "dose" and t.outcome is None for t in tasks)
+    held = ev.emergency(evidence) if waiting else None
+    stands = [f"{blank} past tasks have no outcome"] if blank else []
+    stands += [f"a hold is open: {held}"] if held else []
+    says = (
         f"day {period.day} of {period.length}, counted from {period.zero} ({period.because}); "
-        f"met on {period.complete_on} after the look",
-        max(period.complete_on, evidence.today),
+        f"met on {period.complete_on} after the look"
     )
+    return ev.Verdict(counted and not stands, "; ".join([says, *stands]), max(period.complete_on, evidence.today))
 
 
 def _tasks(standing: Standing, tasks: list[PlannedTask]) -> ev.Verdict:
@@ -82,10 +86,13 @@ def _tasks(standing: Standing, tasks: list[PlannedTask]) -> ev.Verdict:
     parts = []
     if late:
         names = ", ".join(sorted({t.title for t in late}))
-        parts.append(f"{len(late)} past tasks without an outcome ({names})")
+        parts.append(f"{len(late)} past task{'' if len(late) == 1 else 's'} without an outcome ({names})")
     if owed:
-        parts.append(f"{len(owed)} doses still owed, the last on {max(t.day for t in owed if t.day)}")
+        parts.append(
+            f"{len(owed)} dose{'' if len(owed) == 1 else 's'} still owed, "
+            f"the last on {max(t.day for t in owed if t.day)}"
+        )
     if due:
-        parts.append(f"{len(due)} tasks of today are open")
+        parts.append(f"{len(due)} of today's tasks still open")
     last = max((t.day for t in owed if t.day), default=None)
     return ev.Verdict(False, "; ".join(parts), last)

@@ -10,11 +10,13 @@ from __future__ import annotations
 from datetime import datetime, timedelta
 from decimal import ROUND_CEILING, ROUND_FLOOR, Decimal
 from typing import Any, NamedTuple
+from zoneinfo import ZoneInfo
 
 from quarantine import evidence as ev
 from quarantine.facts import Condition, Fact, local_day
 from quarantine.formulary import Ceiling, Regimen, Substance, ceiling_for
 from quarantine.quantity import Quantity, decimal_up, floor_to, show, show_significant, to
+from quarantine.readings import PARAMETERS
 from quarantine.water.ledger import Water
 from quarantine.water.level import Level
 
@@ -27,7 +29,23 @@ DEFERS = (
 ADVISE_STOCK_SHARE = Decimal("0.05")
 """A scale step over this share of the dose calls for a stock solution or a finer scale (rule C4: twenty steps)."""
 
+OUR_CHOICE = "our choice, no source"
+
 SAME_DAY = "two doses of one substance on one day"
+
+
+EMERGENCY_WITHIN_HOURS = 24
+"""A reading counts for rule C9 this long; our choice, no source."""
+
+S42 = "Univ. of Florida IFAS EDIS, Ammonia, FA16/FA031, 1990/1996"
+S44 = "Defra, Selling animals as pets licensing, statutory guidance, 2024: from memory"
+OUT_OF_LIMIT = (
+    Condition("reading", "uia", "un-ionized ammonia", None, "0.05", "mg/L", EMERGENCY_WITHIN_HOURS, reference=S42),
+    Condition("reading", "nitrite", "nitrite", None, "0.125", "mg/L", EMERGENCY_WITHIN_HOURS, reference=S44),
+    Condition("reading", "oxygen", "oxygen", "5", None, "mg/L", EMERGENCY_WITHIN_HOURS, reference=OUR_CHOICE),
+)
+"""What holds every dose when it was read (rule C9). Nitrite in fresh water: :data:`FRESH_NITRITE`."""
+FRESH_NITRITE = "0.2"
 
 
 class Hold(NamedTuple):
@@ -114,7 +132,7 @@ def propose(
         dose=_dose(substance, regimen, setting, wanted, None if hold else size),
         hold=hold,
         working=size.working if size else (),
-        confirm=tuple(str(c.value) for c in before if c.kind == "word"),
+        confirm=_confirm(regimen, before, setting.evidence),
         advice="" if hold or size is None else _advice(substance, size, setting.scale_step_grams),
     )
 
@@ -133,13 +151,14 @@ def _first_hold(
     """The first reason, in the order in which a keeper would want to hear it."""
     return (
         _tier_hold(substance, regimen, target)
+        or _bounds_hold(substance, regimen, target)
         or _route_hold(substance, regimen)
         or _water_hold(substance, regimen, setting)
         or _emergency_hold(setting)
         or _gap_hold(substance, regimen, setting)
         or _pair_hold(substance, setting)
         or _before_hold(before, setting)
-        or _limits_hold(regimen, setting)
+        or _limits_hold(substance, regimen, setting)
         or _salinity_hold(substance, setting)
         or _ceiling_known_hold(regimen, ceiling)
     )
@@ -156,6 +175,21 @@ def _tier_hold(substance: Substance, regimen: Regimen, target: Quantity | None) 
     ready = [r.id for r in substance.regimens if r.tier == "ready"]
     instead = f"use {' or '.join(ready)}, or ask a veterinarian" if ready else "ask a veterinarian"
     return Hold("tier", f"{regimen.id} {says}", None, None, _cite(substance, regimen.references), instead)
+
+
+def _bounds_hold(substance: Substance, regimen: Regimen, target: Quantity | None) -> Hold | None:
+    """A target over the published range is no use of this regimen; under it the effective minimum speaks (C3)."""
+    top = regimen.target and (regimen.target.high or regimen.target.default)
+    if target is None or not top or target == (top.value, top.unit) or to(target, top.unit) <= top.value:
+        return None
+    return Hold(
+        "published range",
+        f"{regimen.id} is published up to {show(top.value)} {top.unit}, not {show(target.value)} {target.unit}",
+        show(top.value),
+        top.unit,
+        _cite(substance, top.reference) or _cite(substance, regimen.references),
+        f"use {show(top.value)} {top.unit} or less, or ask a veterinarian",
+    )
 
 
 def _route_hold(substance: Substance, regimen: Regimen) -> Hold | None:
@@ -175,12 +209,12 @@ def _route_hold(substance: Substance, regimen: Regimen) -> Hold | None:
             None,
             None,
             _cite(substance, regimen.references),
-            "add the vessel as a tank of its own (--role holding) and ask for the dose there",
+            "this program does not size dips: measure a vessel of its own and work the dip out with the source named",
         )
     if regimen.target is not None and regimen.target.low.unit not in ("mg/L", "g/L"):
         return Hold(
-            "nitrite first",
-            f"{regimen.id} is sized by a reading ({regimen.target.low.unit}) that is not computed with here",
+            "unit of the target",
+            f"{regimen.id} is published in {regimen.target.low.unit}, which is not computed with here",
             None,
             None,
             _cite(substance, regimen.references),
@@ -205,7 +239,17 @@ def _water_hold(substance: Substance, regimen: Regimen, setting: Setting) -> Hol
             "how much water is in the tank is not known",
             None,
             None,
-            "",
+            OUR_CHOICE,
+            "measure the tank: quarantine tank measure",
+        )
+    litres, plus_minus = _litres(setting.volume)
+    if plus_minus >= litres:
+        return Hold(
+            "C2",
+            f"the volume is not known well enough: {show(litres)} L, plus or minus {show(plus_minus)} L",
+            show(plus_minus),
+            "L",
+            OUR_CHOICE,
             "measure the tank: quarantine tank measure",
         )
     if not setting.levels.get(substance.id, Level(0.0, 0.0)).known:
@@ -214,36 +258,44 @@ def _water_hold(substance: Substance, regimen: Regimen, setting: Setting) -> Hol
             f"how much {substance.name} is already in the water is not known",
             None,
             None,
-            "",
-            "change all of the water, or measure the level",
+            OUR_CHOICE,
+            "change all of the water",
         )
     return None
 
 
 def _emergency_hold(setting: Setting) -> Hold | None:
-    """Rule C9: an A sign, or two deaths (or over 5 %) in 24 hours, hold every dose until a person lifts it."""
+    """Rule C9: an A sign, deaths or bad water hold every dose until a person lifts it."""
     evidence = setting.evidence
     if evidence is None:
         return None
-    events = [(at, why) for at, event, why in evidence.restarts if event in ("sign_a", "outbreak")]
-    if evidence.lifted_at is not None:
-        events = [(at, why) for at, why in events if at > evidence.lifted_at]
-    recent = [why for at, why in events if setting.now - at <= timedelta(hours=24)]
-    open_a = [s for s in evidence.open_signs if s.severity == "A"]
-    if open_a and evidence.lifted_at is not None and evidence.lifted_at >= open_a[-1].since and not recent:
-        return None
-    if not (recent or open_a):
-        return None
-    what = recent[-1] if recent else f"sign open: {open_a[-1].name} (A)"
-    return Hold(
-        "C9",
-        f"an emergency is open: {what}",
-        None,
-        None,
-        "",
-        "test the water, add air, isolate the sick, call a veterinarian; then a named person lifts the hold: "
-        "quarantine event lift",
-    )
+    what = ev.emergency(evidence)
+    if what is not None:
+        return Hold(
+            "C9",
+            f"an emergency is open: {what}",
+            None,
+            None,
+            OUR_CHOICE,
+            "test the water, add air, isolate the sick, call a veterinarian; then a named person lifts the hold: "
+            "quarantine event lift",
+        )
+    for limit in OUT_OF_LIMIT:
+        if limit.value == "nitrite" and setting.kind == "fresh":
+            limit = limit._replace(high=FRESH_NITRITE)
+        verdict = ev.judge(limit, evidence)
+        span = ev.value_now(evidence, str(limit.value), EMERGENCY_WITHIN_HOURS)
+        lifted = span is not None and evidence.lifted_at is not None and span.at <= evidence.lifted_at
+        if verdict.met is False and not lifted:
+            return Hold(
+                "C9",
+                f"{verdict.says}; no dose into bad water",
+                verdict.figure,
+                verdict.figure_unit,
+                limit.reference,
+                "change water, add air, test again; or a named person lifts the hold: quarantine event lift",
+            )
+    return None
 
 
 def _gap_hold(substance: Substance, regimen: Regimen, setting: Setting) -> Hold | None:
@@ -251,49 +303,66 @@ def _gap_hold(substance: Substance, regimen: Regimen, setting: Setting) -> Hold 
     mine = [f for f in setting.doses if f.data.get("substance") == substance.id and f.at <= setting.now]
     if not mine:
         return None
-    last = mine[-1]
+    last = max(mine, key=lambda f: f.at)
     when = f"the last one was given {local_day(last.at, setting.zone)}"
     gap = regimen.minimum_gap
     if gap is not None and gap.unit == "d":
         open_on = local_day(last.at, setting.zone) + timedelta(days=int(gap.value))
         closed = local_day(setting.now, setting.zone) < open_on
+        until = str(open_on)
     elif gap is not None:
-        closed = setting.now < last.at + timedelta(hours=float(to(Quantity(gap.value, gap.unit), "h")))
+        opens = last.at + timedelta(hours=float(to(Quantity(gap.value, gap.unit), "h")))
+        closed = setting.now < opens
+        until = f"{opens.astimezone(ZoneInfo(setting.zone)):%Y-%m-%d %H:%M}"
     else:
         closed = local_day(setting.now, setting.zone) == local_day(last.at, setting.zone)
     if not closed:
         return None
     if gap is None:
-        return Hold("minimum gap", f"{SAME_DAY}: {when}", None, None, "our choice, no source", "wait until tomorrow")
+        return Hold("minimum gap", f"{SAME_DAY}: {when}", None, None, OUR_CHOICE, "wait until tomorrow")
     return Hold(
         "minimum gap",
         f"doses of {substance.name} are at least {show(gap.value)} {gap.unit} apart; {when}",
         show(gap.value),
         gap.unit,
         _cite(substance, gap.reference),
-        f"wait until {open_on}" if gap.unit == "d" else "wait",
+        f"wait until {until}",
     )
 
 
 def _pair_hold(substance: Substance, setting: Setting) -> Hold | None:
-    """Substances that must not meet, while the upper bound of the other one is above zero."""
+    """Substances that must not meet while the upper bound of the other one is above zero, whichever entry says so.
+
+    "Not the same day" holds on the day of the other's dose only.
+    """
     from quarantine.formulary import load
 
     for name, level in setting.levels.items():
         if name == substance.id or level.high == 0:
             continue
         other = load(name)
-        for pair in substance.incompatible:
-            if pair.rule != "know" and (pair.other == name or pair.other in other.classes):
+        today = any(
+            f.data.get("substance") == name and local_day(f.at, setting.zone) == local_day(setting.now, setting.zone)
+            for f in setting.doses
+        )
+        for source, partner in ((substance, other), (other, substance)):
+            for pair in source.incompatible:
+                meets = pair.other == partner.id or pair.other in partner.classes
+                if not meets or pair.rule == "know" or (pair.rule == "not the same day" and not today):
+                    continue
+                wait = "wait until tomorrow" if pair.rule == "not the same day" else None
                 return Hold(
                     "what must not be mixed",
                     f"{other.name} is still in the water; {pair.note.text}",
                     None,
                     None,
-                    _cite(substance, pair.note.reference) or pair.note.status,
-                    f"change water until {other.name} is out",
+                    _cite(source, pair.note.reference) or _UNSOURCED.get(pair.note.status, OUR_CHOICE),
+                    wait or f"change water until {other.name} is out",
                 )
     return None
+
+
+_UNSOURCED = {"MEM": "from memory"}
 
 
 def _before_hold(before: tuple[Condition, ...], setting: Setting) -> Hold | None:
@@ -303,7 +372,12 @@ def _before_hold(before: tuple[Condition, ...], setting: Setting) -> Hold | None
             continue
         if setting.evidence is None:
             return Hold(
-                "C8", f"{condition.title}: no batch is in this water", None, None, condition.reference, "start a batch"
+                "C8",
+                f"{condition.title}: no batch is in this water",
+                None,
+                None,
+                condition.reference or OUR_CHOICE,
+                "start a batch",
             )
         verdict = ev.judge(condition, setting.evidence)
         if verdict.met or (verdict.met is None and condition.or_word):
@@ -313,7 +387,7 @@ def _before_hold(before: tuple[Condition, ...], setting: Setting) -> Hold | None
             f"{condition.title}: {verdict.says}",
             verdict.figure,
             verdict.figure_unit,
-            condition.reference,
+            condition.reference or OUR_CHOICE,
             _remedy(condition),
         )
     return None
@@ -334,27 +408,59 @@ def _remedy(condition: Condition) -> str:
     return "see quarantine signoff"
 
 
-def _limits_hold(regimen: Regimen, setting: Setting) -> Hold | None:
-    """Limits of the water in the regimen itself (rule C14): unknown is refused."""
-    from quarantine.formulary import load
+TEMPERATURE_AGE_HOURS, TEMPERATURE_SPAN_HOURS = 12, 24  # rule C14
 
+
+def _limits_hold(substance: Substance, regimen: Regimen, setting: Setting) -> Hold | None:
+    """Limits of the water in the regimen itself: unknown is refused. A limit that no reading answers is confirmed
+    by the keeper (:func:`_confirm`)."""
     for limit in regimen.limits:
-        if limit.kind != "limit" or limit.what not in ("temperature", "salinity"):
+        if limit.kind != "limit" or limit.what not in PARAMETERS:
             continue
         low, high = (figure and show(figure.value) for figure in (limit.low, limit.high))
-        unit = "°C" if limit.what == "temperature" else "g/L"
-        condition = Condition("reading", limit.what, f"{limit.what} for {regimen.id}", low, high, unit, within_hours=12)
+        unit = PARAMETERS[limit.what].unit
+        condition = Condition("reading", limit.what, limit.what, low, high, unit, TEMPERATURE_AGE_HOURS)
         verdict = ev.judge(condition, setting.evidence) if setting.evidence else None
+        if verdict is not None and verdict.met and setting.evidence is not None and limit.what == "temperature":
+            verdict = _day_of_temperature(condition, setting.evidence)
         if verdict is None or not verdict.met:
             return Hold(
                 "C14",
                 verdict.says if verdict else f"{limit.what} is not known",
                 verdict.figure if verdict else None,
                 unit,
-                _cite(load(regimen.substance), limit.note.reference),
-                f"read {limit.what}; outside the limit choose another regimen",
+                _cite(substance, limit.note.reference) or OUR_CHOICE,
+                f"read {limit.what} (quarantine reading); outside the limit choose another regimen",
             )
     return None
+
+
+def _day_of_temperature(condition: Condition, evidence: ev.Evidence) -> ev.Verdict:
+    """Rule C14: for a cap the highest of the last 24 hours counts (and for a floor the lowest)."""
+    since = evidence.as_of - timedelta(hours=TEMPERATURE_SPAN_HOURS)
+    values = [
+        Decimal(f.data["value"]) for f in evidence.readings if f.data["parameter"] == "temperature" and f.at >= since
+    ]
+    for bad in (v for v in (max(values), min(values)) if not _inside(v, condition)):
+        return ev.Verdict(False, f"temperature was {show(bad)} °C in the last 24 h", None, show(bad), "°C")
+    return ev.Verdict(True, "temperature in limits for 24 h")
+
+
+def _inside(value: Decimal, condition: Condition) -> bool:
+    low, high = condition.low, condition.high
+    return (low is None or value >= Decimal(low)) and (high is None or value <= Decimal(high))
+
+
+def _confirm(regimen: Regimen, before: tuple[Condition, ...], evidence: ev.Evidence | None) -> tuple[str, ...]:
+    """What the keeper confirms by giving the dose: the template's words, those that stand in for a reading that is
+    not known, and the regimen's limits that no reading answers (how much fish is in the water)."""
+    said = []
+    for condition in before:
+        if condition.kind == "word":
+            said.append(str(condition.value))
+        elif condition.or_word and evidence is not None and ev.judge(condition, evidence).met is None:
+            said.append(condition.or_word)
+    return (*said, *(x.note.text for x in regimen.limits if x.kind == "limit" and x.what not in PARAMETERS))
 
 
 def _salinity_hold(substance: Substance, setting: Setting) -> Hold | None:
@@ -365,15 +471,15 @@ def _salinity_hold(substance: Substance, setting: Setting) -> Hold | None:
         "a salt target is the total salinity, and the present one is not known",
         None,
         None,
-        "",
-        "read salinity (quarantine reading TANK salinity=...g/L), not more than 24 h ago",
+        OUR_CHOICE,
+        "read salinity (quarantine reading TANK salinity=...g/L), not more than 24 h ago and after the last salt dose",
     )
 
 
 def _ceiling_known_hold(regimen: Regimen, ceiling: Ceiling | None) -> Hold | None:
     if ceiling is not None:
         return None
-    return Hold("ceiling", f"{regimen.id} has no ceiling on record", None, None, "", "ask a veterinarian")
+    return Hold("ceiling", f"{regimen.id} has no ceiling on record", None, None, OUR_CHOICE, "ask a veterinarian")
 
 
 # --- Size ------------------------------------------------------------------------------------------------
@@ -392,13 +498,15 @@ def _size(substance: Substance, wanted: Quantity, setting: Setting, volume: Wate
     litres, plus_minus = _litres(volume)
     target = to(wanted, "mg/L")
     top = to(Quantity(ceiling.figure.value, ceiling.figure.unit), "mg/L")
-    present = (present_salinity(setting) or Decimal(0)) * 1000 if "salt" in substance.classes else Decimal(0)
+    span = _salinity(setting) if "salt" in substance.classes else None
+    present = span.high * 1000 if span else Decimal(0)
+    at_least = max(span.low, Decimal(0)) * 1000 if span else Decimal(0)
     rise, room = max(target - present, Decimal(0)), max(top - present, Decimal(0))
     by_target, by_ceiling = rise * litres, room * (litres - plus_minus)
     exact = min(by_target, by_ceiling)
     step = setting.scale_step_grams * 1000
     given = floor_to(exact, step)
-    low = present + _divide(given, litres + plus_minus, ROUND_FLOOR)
+    low = at_least + _divide(given, litres + plus_minus, ROUND_FLOOR)
     high = present + _divide(given, litres - plus_minus, ROUND_CEILING)
     unit = wanted.unit
     over = f" - present {show(present / 1000)} g/L" if present else ""
@@ -421,7 +529,12 @@ def _size_hold(substance: Substance, regimen: Regimen, setting: Setting, size: _
     salt = "salt" in substance.classes
     if salt and size.exact_mg == 0:
         return Hold(
-            "C15", "the water is at the target already", None, None, "", "nothing to add; read salinity again later"
+            "C15",
+            "the water is at the target already",
+            None,
+            None,
+            OUR_CHOICE,
+            "nothing to add; read salinity again later",
         )
     if size.given_mg == 0:
         return Hold(
@@ -429,7 +542,7 @@ def _size_hold(substance: Substance, regimen: Regimen, setting: Setting, size: _
             f"{show_significant(size.exact_mg / 1000, 3)} g is less than one step of the scale",
             show(setting.scale_step_grams),
             "g",
-            "our choice, no source",
+            OUR_CHOICE,
             "weigh on a finer scale (setting scale_step)",
         )
     upper = Decimal(0) if salt else decimal_up(setting.levels.get(substance.id, Level(0.0, 0.0)).high or 0.0)
@@ -442,7 +555,7 @@ def _size_hold(substance: Substance, regimen: Regimen, setting: Setting, size: _
             show(ceiling.figure.value),
             unit,
             _cite(substance, ceiling.figure.reference),
-            _clearing_words(upper, top - size.gives_high),
+            _clearing_words(upper, top - size.gives_high, setting.volume),
         )
     floor = regimen.effective_minimum
     if floor is not None and size.gives_low < to(Quantity(floor.value, floor.unit), "mg/L"):
@@ -458,11 +571,35 @@ def _size_hold(substance: Substance, regimen: Regimen, setting: Setting, size: _
     return None
 
 
-def _clearing_words(upper: Decimal, room: Decimal) -> str:
-    if room <= 0:
+def _clearing_words(upper: Decimal, room: Decimal, volume: Water | None) -> str:
+    if room <= 0 or volume is None:
         return "choose a lower target, or ask a veterinarian"
-    share = ((upper - room) / upper * 100).quantize(Decimal(1), rounding=ROUND_CEILING)
-    return f"change at least {show(share)} % of the water first, and log it: quarantine event change"
+    litres, plus_minus = _litres(volume)
+    out = clearing_litres(litres, plus_minus, upper, room)
+    if out is None:
+        return "change all of the water first, and log it: quarantine event change"
+    share = (out / litres * 100).quantize(Decimal(1), rounding=ROUND_CEILING)
+    return (
+        f"change at least {show(out)} L of water first ({show(share)} %), and log it: quarantine event change; "
+        "then ask again"
+    )
+
+
+def clearing_litres(
+    litres: Decimal, plus_minus_litres: Decimal, upper_mg_per_l: Decimal, at_most_mg_per_l: Decimal
+) -> Decimal | None:
+    """Litres of one change after which the level's upper bound is at most ``at_most_mg_per_l``, up to 0.1 L.
+
+    In the fullest tank that is possible, V + u, a litre taken out is the smallest share of the water:
+    out = (1 - at_most / upper) x (V + u) (mass balance, algebra). None: more than the emptiest tank holds,
+    so all of the water has to go.
+    """
+    share = 1 - at_most_mg_per_l / upper_mg_per_l
+    # The ledger rounds its bounds outward; a billionth more than the algebra keeps the result inside.
+    out = (share * (litres + plus_minus_litres) * (1 + Decimal("1e-9"))).quantize(
+        Decimal("0.1"), rounding=ROUND_CEILING
+    )
+    return out if out < litres - plus_minus_litres else None
 
 
 def _advice(substance: Substance, size: _Size, step_grams: Decimal) -> str:
@@ -509,13 +646,19 @@ def _dose(
     )
 
 
-def rescue(litres: Decimal, high_mg_per_l: Decimal, ceiling_mg_per_l: Decimal, name: str) -> str:
+def rescue(
+    litres: Decimal,
+    high_mg_per_l: Decimal,
+    ceiling_mg_per_l: Decimal,
+    name: str,
+    plus_minus_litres: Decimal = Decimal(0),
+) -> str:
     """What to do after more than the ceiling was really given (rule C7): computed dilution, air, veterinarian."""
-    share = (high_mg_per_l - ceiling_mg_per_l) / high_mg_per_l
-    out = (share * litres).quantize(Decimal("0.1"), rounding=ROUND_CEILING)
+    out = clearing_litres(litres, plus_minus_litres, high_mg_per_l, ceiling_mg_per_l) if litres else None
+    much = f"at least {show(out)} L" if out is not None else "all of the water for the same volume"
     return (
         f"The level of {name} may be {show_significant(high_mg_per_l, 3, up=True)} mg/L, over the ceiling of "
-        f"{show(ceiling_mg_per_l)} mg/L. Now: strong aeration; change at least {show(out)} L of matched, conditioned "
+        f"{show(ceiling_mg_per_l)} mg/L. Now: strong aeration; change {much} of matched, conditioned "
         "water and log it (quarantine event change); fresh activated carbon; call a veterinarian."
     )
 
@@ -527,11 +670,20 @@ def ceiling_mg_per_l(regimen: Regimen) -> Decimal | None:
 
 
 def present_salinity(setting: Setting) -> Decimal | None:
-    """The last salinity reading of 24 hours, g/L, by its upper end; None when there is none."""
+    """The last salinity reading of 24 hours, g/L, by its upper end; None when there is none since the last salt."""
+    span = _salinity(setting)
+    return span.high if span else None
+
+
+def _salinity(setting: Setting) -> ev.Span | None:
+    """The salinity read within 24 hours. A reading taken before salt was added says nothing of the water now."""
+    from quarantine.formulary import load
+
     if setting.evidence is None:
         return None
     span = ev.value_now(setting.evidence, "salinity", 24)
-    return span.high if span else None
+    salted = [f.at for f in setting.doses if f.at <= setting.now and "salt" in load(f.data["substance"]).classes]
+    return span if span is not None and all(at < span.at for at in salted) else None
 
 
 def _default(regimen: Regimen) -> Quantity | None:

@@ -20,6 +20,8 @@ ALL_SEEN_DAYS = 3  # rule A3
 UNLOOKED_RESTARTS = 3  # rule A4: this many unlooked days in a row
 C_BECOMES_B_HOURS = 48  # rule A5
 FEEDING_APPETITE = 2  # rule A6
+REFUSES = "off food"  # rule A6: while this sign is open, a fish is known to refuse
+STEADY_APART_HOURS, STEADY_GAP_HOURS = 6, 36  # rule A10
 OUTBREAK_DEATHS, OUTBREAK_SHARE = 2, Decimal("0.05")  # rule A7: in 24 hours
 WORSE = {"A": 3, "B": 2, "C": 1}
 
@@ -54,6 +56,8 @@ class Clear(NamedTuple):
     zero: date
     because: str
     lapses_on: date | None
+    counted: tuple[date, ...] = ()
+    """the days that were counted since day zero"""
 
 
 class Evidence(NamedTuple):
@@ -142,11 +146,7 @@ def gather(
         for f in ordered
         if f.kind == "disturbance"
     ]
-    restarts += [
-        (f.at, "dose_missed", "a dose was missed")
-        for f in own
-        if f.kind == "lapse" or (f.kind == "skip" and f.data.get("task_kind") == "dose")
-    ]
+    restarts += _missed_doses(ordered, batch)
     today = local_day(as_of, zone)
     entered_at = entries[-1].at if entries else arrival.at
     lifted = [f.at for f in ordered if f.kind == "lift"]
@@ -162,7 +162,7 @@ def gather(
         balanced=alive >= 0,
         looks=tuple(looks),
         open_signs=tuple(open_signs),
-        clear=clear_count(looks, own, local_day(entered_at, zone), today),
+        clear=clear_count(looks, own, local_day(entered_at, zone), today, as_of),
         deaths=deaths,
         restarts=tuple(sorted(restarts)),
         readings=tuple(f for f in ordered if f.kind == "reading"),
@@ -170,6 +170,21 @@ def gather(
         lifted_at=lifted[-1] if lifted else None,
         extended_days=sum(int(f.data["days"]) for f in own if f.kind == "extended"),
     )
+
+
+def _missed_doses(ordered: list[Fact], batch: str) -> list[tuple[datetime, str, str]]:
+    """Each missed dose once: a reason given after a lapse is no second miss, a dose entered late that was given
+    in time is none at all."""
+    given = {f.data["key"]: f.at for f in ordered if f.kind == "dose" and "key" in f.data}
+    missed: dict[str, datetime] = {}
+    for fact in ordered:
+        lapse = fact.kind == "lapse"
+        if fact.batch != batch or not (lapse or (fact.kind == "skip" and fact.data.get("task_kind") == "dose")):
+            continue
+        key = fact.data["key"]
+        if not (lapse and key in given and given[key] <= fact.at):
+            missed.setdefault(key, fact.at)
+    return [(at, "dose_missed", "a dose was missed") for at in missed.values()]
 
 
 def _alive(own: list[Fact], arrived: int) -> int:
@@ -210,6 +225,13 @@ def _looks(own: list[Fact], arrived: int, zone: str, arrived_on: date) -> list[L
     return looks
 
 
+def _hours_open(sign: OpenSign, at: datetime) -> OpenSign:
+    """The sign as it stands at an instant: C that has been open longer than 48 hours is B (rule A5)."""
+    if sign.severity == "C" and at - sign.since > timedelta(hours=C_BECOMES_B_HOURS):
+        return sign._replace(severity="B")
+    return sign
+
+
 def _signs(own: list[Fact]) -> tuple[list[OpenSign], list[tuple[datetime, str, str]]]:
     """The signs still open, and each seeing of a sign as an event of the protocol (sign_a, sign_b, sign_c)."""
     open_: dict[str, OpenSign] = {}
@@ -222,13 +244,10 @@ def _signs(own: list[Fact]) -> tuple[list[OpenSign], list[tuple[datetime, str, s
         for name in fact.data.get("gone", ()):
             open_.pop(name, None)
         for name in fact.data.get("signs", ()):
-            severity = severity_of(name, fact.data)
-            known = open_.get(name)
-            since = known.since if known else fact.at
-            if severity == "C" and fact.at - since > timedelta(hours=C_BECOMES_B_HOURS):
-                severity = "B"
-            open_[name] = OpenSign(name, severity, since)
-            events.append((fact.at, f"sign_{severity.lower()}", f"sign seen: {name} ({severity})"))
+            since = open_[name].since if name in open_ else fact.at
+            sign = _hours_open(OpenSign(name, severity_of(name, fact.data), since), fact.at)
+            open_[name] = sign
+            events.append((fact.at, f"sign_{sign.severity.lower()}", f"sign seen: {name} ({sign.severity})"))
     return list(open_.values()), events
 
 
@@ -237,8 +256,8 @@ def _death_restarts(deaths: tuple[Fact, ...], own: list[Fact], arrived: int) -> 
     events = []
     for fact in deaths:
         day_before = fact.at - timedelta(hours=24)
-        count = sum(int(f.data["count"]) for f in deaths if day_before < f.at <= fact.at)
-        alive_before = _alive([f for f in own if f.at <= day_before], arrived)
+        count = sum(int(f.data["count"]) for f in deaths if day_before <= f.at <= fact.at)
+        alive_before = _alive([f for f in own if f.at < day_before], arrived)
         if count >= OUTBREAK_DEATHS or Decimal(count) > OUTBREAK_SHARE * max(alive_before, 1):
             events.append((fact.at, "outbreak", f"{count} dead in 24 hours"))
         elif not fact.data.get("explained"):
@@ -246,55 +265,91 @@ def _death_restarts(deaths: tuple[Fact, ...], own: list[Fact], arrived: int) -> 
     return events
 
 
-def clear_count(looks: list[Look], own: list[Fact], entered_on: date, today: date) -> Clear:
-    """Clear days by rules A4 and A5, counted from the day after ``entered_on`` to today."""
+def clear_count(
+    looks: list[Look], own: list[Fact], entered_on: date, today: date, as_of: datetime | None = None
+) -> Clear:
+    """Clear days by rules A4 and A5, counted from the day after ``entered_on`` to today.
+
+    With ``as_of`` a sign of severity C that is silently open for longer than 48 hours counts as B now.
+    """
     by_day: dict[date, list[Look]] = {}
     for look in looks:
         by_day.setdefault(look.day, []).append(look)
     data_of = {f.id: f.data for f in own if f.kind == "look"}
-    open_: dict[str, tuple[str, datetime]] = {}
-    count, zero, because, silent, last_looked = 0, entered_on, "the last fish came in", 0, entered_on
-    for offset in range((today - entered_on).days + 1):
-        day = entered_on + timedelta(days=offset)
-        todays = by_day.get(day, [])
-        worst = ""
-        for look in todays:
-            if look.none:
-                open_.clear()
-            for name in look.gone:
-                open_.pop(name, None)
-            for name in look.signs:
-                severity, since = open_.get(name, (severity_of(name, data_of[look.fact]), look.at))
-                if severity == "C" and look.at - since > timedelta(hours=C_BECOMES_B_HOURS):
-                    severity = "B"
-                open_[name] = (severity, since)
-                if WORSE[severity] > WORSE.get(worst, 0):
-                    worst, name_of_worst = severity, name
-        counted = [look for look in todays if look.counts]
-        if worst in ("A", "B"):
-            count, zero, because = 0, day, f"sign seen: {name_of_worst} ({worst})"
-        elif day > zero and counted and counted[-1].none and not open_:
-            count += 1
-        if counted or worst or day == entered_on:
+    open_: dict[str, OpenSign] = {}
+    counted: list[date] = []
+    zero, because, silent, last_looked = entered_on, "the last fish came in", 0, entered_on
+    first = min([entered_on, *by_day])
+    for offset in range((today - first).days + 1):
+        day = first + timedelta(days=offset)
+        seen: list[OpenSign] = []
+        for look in by_day.get(day, []):
+            seen += _at_look(open_, look, data_of[look.fact])
+        if day == today and as_of is not None:
+            seen += [sign for sign in _turned(open_, as_of) if sign.severity == "B"]
+        if day < entered_on:
+            continue
+        worst = max(seen, key=lambda sign: WORSE[sign.severity], default=None)
+        whole = [look for look in by_day.get(day, []) if look.counts]
+        if worst is not None and worst.severity in ("A", "B"):
+            counted, zero, because = [], day, f"sign seen: {worst.name} ({worst.severity})"
+        elif day > zero and whole and whole[-1].none and not open_ and worst is None:
+            counted.append(day)
+        if whole or worst is not None or day == entered_on:
             silent, last_looked = 0, day
         elif day < today:
             silent += 1
             if silent == UNLOOKED_RESTARTS:
-                count, zero, because, silent = 0, day, "three days in a row without a look", 0
-    lapses = last_looked + timedelta(days=UNLOOKED_RESTARTS + 1) if count else None
-    return Clear(count, zero, because, lapses)
+                counted, zero, because, silent = [], day, "three days in a row without a look", 0
+    lapses = last_looked + timedelta(days=UNLOOKED_RESTARTS + 1) if counted else None
+    return Clear(len(counted), zero, because, lapses, tuple(counted))
+
+
+def _turned(open_: dict[str, OpenSign], at: datetime) -> list[OpenSign]:
+    """The open signs of severity C that are B by now; they are B from here on."""
+    turned = [sign for sign in (_hours_open(s, at) for s in open_.values()) if sign != open_[sign.name]]
+    open_.update({sign.name: sign for sign in turned})
+    return turned
+
+
+def _at_look(open_: dict[str, OpenSign], look: Look, data: dict[str, Any]) -> list[OpenSign]:
+    """What a look says of signs, written into ``open_``; the signs that count as seen by it.
+
+    Silence is not gone: C that stood open for over 48 hours until this look was B, whatever the look says.
+    """
+    seen = _turned(open_, look.at)
+    if look.none:
+        open_.clear()
+    for name in look.gone:
+        open_.pop(name, None)
+    for name in look.signs:
+        since = open_[name].since if name in open_ else look.at
+        open_[name] = _hours_open(OpenSign(name, severity_of(name, data), since), look.at)
+        seen.append(open_[name])
+    return seen
 
 
 def feeding_days(looks: tuple[Look, ...]) -> int:
-    """How many of the last offered days, without a break, were feeding days (rule A6)."""
-    days: dict[date, list[Look]] = {}
+    """How many of the last offered days, without a break, were feeding days (rule A6).
+
+    An offered day without a look that counts is none; nor is a day on which a fish is known to refuse, which is
+    so until a look says that the sign is gone.
+    """
+    fed: dict[date, bool] = {}
+    refused: set[date] = set()
+    refuses = False
     for look in looks:
-        if look.counts and look.offered:
-            days.setdefault(look.day, []).append(look)
+        if REFUSES in look.gone or look.none:
+            refuses = False
+        refuses = refuses or REFUSES in look.signs
+        if look.offered:
+            ate = look.counts and (look.appetite or 0) >= FEEDING_APPETITE
+            fed[look.day] = fed.get(look.day, False) or ate
+        if refuses:
+            refused.add(look.day)
     streak = 0
-    for day in sorted(days, reverse=True):
-        best = max((look.appetite or 0) for look in days[day])
-        if best < FEEDING_APPETITE or any("off food" in look.signs for look in days[day]):
+    for day in sorted(fed, reverse=True):
+        if not fed[day] or day in refused:
             break
         streak += 1
     return streak
@@ -307,11 +362,16 @@ def ate_days(looks: tuple[Look, ...]) -> int:
 
 def worst_open(evidence: Evidence) -> str:
     """The worst severity open now, "" when none."""
-    severities = [
-        "B" if s.severity == "C" and evidence.as_of - s.since > timedelta(hours=C_BECOMES_B_HOURS) else s.severity
-        for s in evidence.open_signs
-    ]
+    severities = [_hours_open(sign, evidence.as_of).severity for sign in evidence.open_signs]
     return max(severities, key=lambda s: WORSE[s], default="")
+
+
+def emergency(evidence: Evidence) -> str | None:
+    """What holds every dose in this water (rule C9): an A sign, two deaths or over 5 % in 24 hours, until a person
+    lifts it. Saying that the sign is gone does not lift it."""
+    events = [(at, why) for at, event, why in evidence.restarts if event in ("sign_a", "outbreak")]
+    open_ = [why for at, why in events if evidence.lifted_at is None or at > evidence.lifted_at]
+    return open_[-1] if open_ else None
 
 
 def last_reading(evidence: Evidence, parameter: str) -> Fact | None:
@@ -387,10 +447,17 @@ def _ate(condition: Condition, evidence: Evidence) -> Verdict:
     return Verdict(
         have >= need,
         f"ate on {have} looked days, needed: {need}",
-        evidence.today + timedelta(days=max(0, need - have)),
+        _day_of_count(
+            need - have, any(look.day == evidence.today and look.offered for look in evidence.looks), evidence
+        ),
         str(have),
         "days",
     )
+
+
+def _day_of_count(missing: int, today_is_settled: bool, evidence: Evidence) -> date:
+    """The day on which so many more days can have been counted, today among them unless it is settled."""
+    return evidence.today + timedelta(days=max(0, missing if today_is_settled else missing - 1))
 
 
 def _no_sign(condition: Condition, evidence: Evidence) -> Verdict:
@@ -452,12 +519,15 @@ def _steady(condition: Condition, evidence: Evidence) -> Verdict:
     low, high = _limits(condition)
     since = evidence.as_of - timedelta(hours=hours)
     all_ = [f for f in evidence.readings if f.data["parameter"] == name]
-    before = [f for f in all_ if f.at <= since][-1:]
     inside = [f for f in all_ if f.at > since]
-    if not inside or (len(inside) < 2 and not before):
+    gap = timedelta(hours=STEADY_GAP_HOURS)
+    before = [f for f in all_ if inside and f.at <= since and inside[0].at - f.at <= gap][-1:]
+    apart = timedelta(hours=STEADY_APART_HOURS)
+    if not inside or not (before or inside[-1].at - inside[0].at >= apart):
         return Verdict(
             None,
-            f"{describe(name)}: fewer than two readings of the last {hours} h; needed: {_range_text(condition)}",
+            f"{describe(name)}: no two readings at least {STEADY_APART_HOURS} h apart in the last {hours} h; "
+            f"needed: {_range_text(condition)}",
         )
     for fact in before + inside:
         value = Decimal(fact.data["value"])
@@ -477,9 +547,10 @@ def _word(condition: Condition, evidence: Evidence) -> Verdict:
 
 
 def next_countable(evidence: Evidence) -> date:
-    """The first day that can still add to the clear count: today if nobody has looked yet, and after day zero."""
-    looked = any(look.day == evidence.today and look.counts for look in evidence.looks)
-    day = evidence.today + timedelta(days=1) if looked else evidence.today
+    """The first day that can still add to the clear count: today if it is not settled yet, and after day zero."""
+    today = [look for look in evidence.looks if look.day == evidence.today]
+    settled = evidence.today in evidence.clear.counted or any(look.signs for look in today)
+    day = evidence.today + timedelta(days=1) if settled else evidence.today
     return max(day, evidence.clear.zero + timedelta(days=1))
 
 
@@ -501,10 +572,17 @@ def _feeding(condition: Condition, evidence: Evidence) -> Verdict:
     return Verdict(
         have >= need,
         f"the last {have} offered days were feeding days, needed: {need}",
-        evidence.today + timedelta(days=max(0, need - have)),
+        _day_of_count(
+            need - have, any(look.day == evidence.today and look.offered for look in evidence.looks), evidence
+        ),
         str(have),
         "days",
     )
+
+
+def _looked_since(day: date, evidence: Evidence) -> bool:
+    """Rule A2: a count of days is met once the look of its last day, or of a later one, is logged."""
+    return any(look.counts and look.day >= day for look in evidence.looks)
 
 
 def _since_death(condition: Condition, evidence: Evidence) -> Verdict:
@@ -515,7 +593,11 @@ def _since_death(condition: Condition, evidence: Evidence) -> Verdict:
         start = local_day(evidence.deaths[-1].at, evidence.zone)
         what = f"last death {start}"
     met_on = start + timedelta(days=need)
-    return Verdict(evidence.today >= met_on, f"{what}; {need} days are met on {met_on}", met_on)
+    return Verdict(
+        _looked_since(met_on, evidence),
+        f"{what}; {need} days are met on {met_on} after the look",
+        max(met_on, evidence.today),
+    )
 
 
 def _since_dose(condition: Condition, evidence: Evidence) -> Verdict:
@@ -528,9 +610,9 @@ def _since_dose(condition: Condition, evidence: Evidence) -> Verdict:
     end = max(local_day(e.until, evidence.zone) for e in evidence.exposures if e.until)
     met_on = end + timedelta(days=need)
     return Verdict(
-        evidence.today >= met_on,
-        f"contact with the last dose ended {end}; {need} days are met on {met_on}",
-        met_on,
+        _looked_since(met_on, evidence),
+        f"contact with the last dose ended {end}; {need} days are met on {met_on} after the look",
+        max(met_on, evidence.today),
     )
 
 

@@ -59,7 +59,8 @@ class Condition(NamedTuple):
     reading    the last reading of ``value`` lies in low..high, and is  parameter
                not older than ``within_hours``
     steady     every reading of ``value`` in ``within_hours`` lies in  parameter
-               low..high, and one is at least that old or there are two
+               low..high, with one before them (at most 36 h) or
+               two of them at least 6 h apart (rule A10)
     word       the keeper says ``value`` is so, when giving the dose   a sentence
     period     period ``value`` is complete (rule A8)                  period id
     clear_days ``value`` clear days are counted (rule A4)              whole number

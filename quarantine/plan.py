@@ -10,6 +10,7 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Iterable, Iterator
 from datetime import date, datetime, time, timedelta
+from decimal import Decimal
 from functools import lru_cache
 from typing import Any, NamedTuple
 from zoneinfo import ZoneInfo
@@ -64,10 +65,10 @@ def plan(courses: list[Course], facts: list[Fact], as_of: datetime, water: Water
 
     ``facts`` are those of the system in any order; those after ``as_of`` are left out. ``water`` (litres) is
     needed once something was dosed: it says when contact ends. The same facts give the same plan whatever the
-    order in which they were entered.
+    order in which they were entered. Without ``water`` a bath has no end.
     """
     known = [fact for fact in in_order(facts) if fact.at <= as_of]
-    exposed = exposures(known, water, as_of) if water else []
+    exposed = exposures(known, water, as_of)
     tasks: list[PlannedTask] = []
     standings = {}
     for course in sorted(courses, key=lambda c: (c.arrival.at, c.batch)):
@@ -96,6 +97,8 @@ class _Run(NamedTuple):
     state: str
     reason: str
     needs: str | None
+    ceiling: datetime | None = None
+    """the elapsed ceiling since the run before (rule A12)"""
 
     @property
     def done_at(self) -> datetime | None:
@@ -178,11 +181,12 @@ class _Expansion:
                 held += 1
         length, held = period.length.value, held + self.evidence.extended_days
         if period.counts == "clear":
-            missing = length - self.evidence.clear.days
-            complete = ev.next_countable(self.evidence) + timedelta(days=missing - 1) if missing > 0 else self.today
-            complete += timedelta(days=self.evidence.extended_days)
+            counted, need = self.evidence.clear.counted, length + self.evidence.extended_days
+            missing = need - len(counted)
+            first = ev.next_countable(self.evidence)
+            complete = first + timedelta(days=missing - 1) if missing > 0 else counted[need - 1]
         elif period.counts == "drug-free":
-            complete = _nth_drug_free(zero, length + held, self.evidence.exposures, self.zone)
+            complete = _nth_drug_free(zero, length + held, self.evidence.exposures, self.zone, self.today)
         else:
             complete = zero + timedelta(days=length + held)
         return PeriodStanding(
@@ -220,6 +224,7 @@ class _Expansion:
                 for run in self.runs.get(step.id, [])
                 if run.day
             ]
+            days.append(self.today)
         return max(days, default=self.today)
 
     def _horizon(self, period: str) -> date:
@@ -251,6 +256,8 @@ class _Expansion:
         subject = str(start.subject)
         if subject in self.steps:
             runs = self._expand(self.steps[subject])
+            if not runs:
+                return _Anchor("waiting", None, None, "", f"waits for {subject!r}, which is not planned")
             return self._after_run(runs[-1], start.by, f"the last {subject!r}")
         period = self.periods[subject]
         day = period.complete_on + timedelta(days=start.by.value if start.by.unit == "d" else 0)
@@ -258,7 +265,10 @@ class _Expansion:
 
     def _anchor_begun(self, start: Start, owner: str) -> _Anchor:
         subject = str(start.subject)
-        return self._after_run(self._expand(self.steps[subject])[0], start.by, f"the first {subject!r}")
+        runs = self._expand(self.steps[subject])
+        if not runs:
+            return _Anchor("waiting", None, None, "", f"waits for {subject!r}, which is not planned")
+        return self._after_run(runs[0], start.by, f"the first {subject!r}")
 
     def _after_run(self, run: _Run, by: Duration, what: str) -> _Anchor:
         root = run.key.split(":")[2]
@@ -274,20 +284,22 @@ class _Expansion:
         return at if at is not None and local_day(at, self.zone) == day else instant_at(day, "12:00", self.zone)
 
     def _anchor_sign(self, start: Start, owner: str) -> _Anchor:
-        for look in self.evidence.looks:
-            if start.subject in look.signs:
-                return self._from(look.fact, look.at, start.by, f"{start.subject!r} was seen")
-        return _Anchor("waiting", None, None, "", f"waits until {start.subject!r} is seen")
+        looks = [f for f in self.facts if f.kind == "look" and f.batch == self.course.batch]
+        seen = [f for f in looks if start.subject in f.data.get("signs", ())]
+        if not seen:
+            return _Anchor("waiting", None, None, "", f"waits until {start.subject!r} is seen")
+        return self._from(_first_entered(seen), seen[0].at, start.by, f"{start.subject!r} was seen")
 
     def _anchor_reading(self, start: Start, owner: str) -> _Anchor:
-        for fact in self.evidence.readings:
-            if fact.data["parameter"] == start.subject and fact.at >= self.course.arrival.at:
-                value = float(fact.data["value"])
-                if (start.low is None or value >= float(start.low)) and (
-                    start.high is None or value <= float(start.high)
-                ):
-                    return self._from(fact.id, fact.at, start.by, f"{start.subject} was {fact.data['value']}")
-        return _Anchor("waiting", None, None, "", f"waits for a reading of {start.subject}")
+        found = [
+            fact
+            for fact in self.evidence.readings
+            if fact.data["parameter"] == start.subject and fact.at >= self.course.arrival.at and _within(start, fact)
+        ]
+        if not found:
+            return _Anchor("waiting", None, None, "", f"waits for a reading of {start.subject}")
+        first = found[0]
+        return self._from(_first_entered(found), first.at, start.by, f"{start.subject} was {first.data['value']}")
 
     def _anchor_word(self, start: Start, owner: str) -> _Anchor:
         return _Anchor(self.course.arrival.id, None, None, "", f"waits for a keeper's word: {start.subject}")
@@ -297,88 +309,109 @@ class _Expansion:
     def _expand(self, step: Step) -> list[_Run]:
         if step.id not in self.runs:
             anchor = self._anchor(step.start, step.id)
-            runs = list(self._series(step, anchor))
-            if step.after_window == "reopen":
-                runs += self._reopened(step, runs)
-            self.runs[step.id] = runs
+            self.runs[step.id] = self._chain(step, list(self._series(step, anchor)))
         return self.runs[step.id]
 
-    def _reopened(self, step: Step, runs: list[_Run]) -> Iterator[_Run]:
-        """The series again from its first run, hung on the fact that a run was missed (rule A11)."""
-        for run in runs:
+    def _chain(self, step: Step, runs: list[_Run]) -> list[_Run]:
+        """The series again from its first run where a run was missed and the template says reopen (rule A11).
+
+        What was still ahead in the broken series falls away; the missed run stays until a person gives the reason.
+        """
+        for place, run in enumerate(runs):
             lapse = self.lapses.get(run.key)
-            if lapse is not None:
-                day = local_day(lapse.at, self.zone)
-                yield from self._series(
-                    step,
-                    _Anchor(lapse.id, day, None, f"the series began again: a run was missed on {run.day}"),
-                )
-                return
+            if lapse is None or _after_window(step, run) != "reopen":
+                continue
+            if run.done_at is not None and run.done_at <= lapse.at:
+                continue  # given in time and entered late
+            again = _Anchor(
+                lapse.id,
+                local_day(lapse.at, self.zone),
+                None,
+                f"the series began again: a run was missed on {run.day}",
+            )
+            if run.done_at is not None:
+                after = self._from(lapse.id, run.done_at, _every(step), "the late one was given")
+                again = after if after.day and again.day and after.day > again.day else again
+            kept = [r for r in runs[place + 1 :] if r.outcome is not None]
+            return runs[: place + 1] + kept + self._chain(step, list(self._series(step, again)))
+        return runs
 
     def _series(self, step: Step, anchor: _Anchor) -> Iterator[_Run]:
         owner = {"system": self.course.system, "tank": self.course.tank, "batch": self.course.batch}[step.for_]
         prefix = f"{owner}:{step.id}:{anchor.id}:"
         repeat = step.repeat
-        every = repeat.every if repeat and repeat.every else Duration(1, "d")
+        every = _every(step)
         times = 1 if repeat is None else repeat.times
         last = self._horizon(repeat.until) if repeat is not None and repeat.until else None
         day, at, reason = anchor.day, anchor.at, anchor.reason
+        ceiling: datetime | None = None
         n = 1
         while (times is None or n <= times) and (last is None or (day is not None and day <= last)):
             if day is not None:
                 day = _on_weekday(day, step.window.weekdays)
-            run = self._run(step, n, f"{prefix}{n}", day, at, reason, anchor.needs)
+            run = self._run(step, _Run(n, f"{prefix}{n}", day, at, None, "planned", reason, anchor.needs, ceiling))
             yield run
             if day is None:
                 return
             day, at, reason = self._next(run, repeat.from_ if repeat else "planned", every, step)
+            if repeat is not None and repeat.latest is not None:
+                before = run.done_at or self._local(run.day or self.today, run.at)
+                ceiling = before + timedelta(hours=repeat.latest.value)
             n += 1
 
-    def _run(
-        self,
-        step: Step,
-        n: int,
-        key: str,
-        day: date | None,
-        at: datetime | None,
-        reason: str,
-        needs: str | None,
-    ) -> _Run:
-        outcome = self.outcomes.get(key) or (self.daily.get((step.kind, step.reads, day)) if day else None)
+    def _run(self, step: Step, run: _Run) -> _Run:
+        """A run with its outcome, or with what the clock has made of it."""
+        day = run.day
+        outcome = self.outcomes.get(run.key) or (self.daily.get((step.kind, step.reads, day)) if day else None)
         if outcome is None and step.kind == "test" and day is not None:
             outcome = _tested(self.daily, step.reads, day)
         if outcome is not None:
-            return _Run(n, key, day, at, outcome, "skipped" if outcome.kind == "skip" else "done", reason, None)
-        run = _Run(n, key, day, at, None, "planned", reason, needs)
+            return run._replace(outcome=outcome, state="skipped" if outcome.kind == "skip" else "done", needs=None)
         lapses_at = self._window(step, run)[2] if day is not None and day <= self.today else None
         return run._replace(state="missed") if lapses_at is not None and lapses_at <= self.as_of else run
 
     def _next(self, run: _Run, from_: str, every: Duration, step: Step) -> tuple[date | None, datetime | None, str]:
-        """When the next run is due: from the run really given, or from the one planned (F6)."""
+        """When the next run is due: from the run really given, or from the one planned (F6).
+
+        Where the template says shift, a run given after its window moves what follows, so that two are never
+        given to catch up (rule A11).
+        """
         assert run.day is not None
-        if from_ == "given" and run.done_at is not None:
+        shifts = _after_window(step, run) == "shift"
+        if run.done_at is not None and (from_ == "given" or (shifts and self._late(step, run, every))):
             anchor = self._from("", run.done_at, every, "the one before was given")
             return anchor.day, anchor.at, anchor.reason
         day = run.day
-        if from_ == "given" and run.outcome is None and run.state == "planned":
+        if (from_ == "given" or shifts) and run.outcome is None and run.state == "planned":
             day = max(day, self.today)
         if every.unit == "h":
             at = self._local(day, run.at) + timedelta(hours=every.value)
             return local_day(at, self.zone), at, f"{every} after the one before"
         return day + timedelta(days=every.value), None, f"{every} after the one before"
 
+    def _late(self, step: Step, run: _Run, every: Duration) -> bool:
+        due_until = self._window(step, run)[1]
+        if due_until is not None and run.at is not None and run.ceiling is None:
+            due_until = run.at + timedelta(hours=every.value if every.unit == "h" else 24)
+        return due_until is not None and run.done_at is not None and run.done_at > due_until
+
     def _window(self, step: Step, run: _Run) -> tuple[datetime | None, datetime | None, datetime | None]:
         """From when, until when, and after when it counts as missed (rule A11)."""
         if run.day is None:
             return None, None, None
+        then = _after_window(step, run)
+        lapses = then in ("keep", "reopen") or (then is None and step.kind in DAILY_CARE)
+        if run.ceiling is not None:
+            due_from = run.at or _day_window(run.day, step.window, self.zone)[0]
+            return due_from, run.ceiling, run.ceiling if lapses else None
         if run.at is not None:
-            latest = step.repeat.latest if step.repeat else None
-            due_from, due_until = run.at, run.at
-            if latest is not None and step.repeat is not None and step.repeat.every is not None:
-                due_until = run.at + timedelta(hours=latest.value - step.repeat.every.value)
-        else:
-            due_from, due_until = _day_window(run.day, step.window, self.zone)
-        if step.after_window == "shift" or (step.after_window is None and step.kind not in DAILY_CARE):
+            every = _every(step)
+            open_for = timedelta(hours=every.value) if every.unit == "h" else timedelta(days=1)
+            late = step.window.late
+            more = timedelta(hours=late.value * (24 if late.unit == "d" else 1)) if late else timedelta(0)
+            return run.at, run.at, run.at + open_for + more if lapses else None
+        due_from, due_until = _day_window(run.day, step.window, self.zone)
+        if not lapses:
             return due_from, due_until, None
         late = step.window.late
         if late is None:
@@ -390,6 +423,25 @@ class _Expansion:
             due_until,
             _day_window(run.day + timedelta(days=late.value), step.window, self.zone)[1],
         )
+
+
+def _every(step: Step) -> Duration:
+    return step.repeat.every if step.repeat and step.repeat.every else Duration(1, "d")
+
+
+def _after_window(step: Step, run: _Run) -> str | None:
+    """What the template says when a run was not done in time: by its ceiling, else by its window (rule A11)."""
+    return step.repeat.then if run.ceiling is not None and step.repeat else step.after_window
+
+
+def _first_entered(facts: list[Fact]) -> str:
+    """The id a run hangs on: of the fact that was entered first, so that an earlier one entered late moves no key."""
+    return min(facts, key=lambda f: (f.entered_at, f.at, f.id)).id
+
+
+def _within(start: Start, fact: Fact) -> bool:
+    value = Decimal(fact.data["value"])
+    return (start.low is None or value >= Decimal(start.low)) and (start.high is None or value <= Decimal(start.high))
 
 
 def _daily_outcomes(facts: list[Fact], course: Course) -> dict[Any, Fact]:
@@ -414,15 +466,18 @@ def _tested(daily: dict[Any, Fact], reads: tuple[str, ...], day: date) -> Fact |
     return max(there, key=lambda f: f.at) if there and len(there) == len(facts) else None
 
 
-def _nth_drug_free(zero: date, length: int, exposed: Iterable[Exposure], zone: str) -> date:
-    """The day on which ``length`` days without a drug in the water have been counted since ``zero``."""
+def _nth_drug_free(zero: date, length: int, exposed: Iterable[Exposure], zone: str, today: date) -> date:
+    """The day on which ``length`` days without a drug in the water have been counted since ``zero``.
+
+    While a drug is in the water the count can go on tomorrow at the earliest.
+    """
     day, counted = zero, 0
     spans = [(local_day(e.since, zone), local_day(e.until, zone) if e.until else date.max) for e in exposed]
     while counted < length:
         day += timedelta(days=1)
         ends = [end for start, end in spans if start <= day <= end]
         if date.max in ends:
-            return day + timedelta(days=length - counted)
+            return max(day - timedelta(days=1), today) + timedelta(days=length - counted)
         counted += not ends
     return day
 

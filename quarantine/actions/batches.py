@@ -20,7 +20,7 @@ from quarantine.records.store import Act, new_id
 class Fish(NamedTuple):
     """One line of a batch: how many, of what, and what else was said."""
 
-    count: int
+    number: int
     species: str
     note: str
 
@@ -72,7 +72,7 @@ def start_batch(
         _acknowledged(act, template, acknowledge)
         shared = _check_water(act, quarantine, template, at, yes)
         batch = _add_batch(act, quarantine, destination, template, at, lines, source, name)
-        count = sum(line.count for line in lines)
+        count = sum(line.number for line in lines)
         arrival = add_fact(
             act,
             "arrival",
@@ -224,7 +224,7 @@ def _add_batch(
         "arrived_at": at,
         "source": source,
         "destination": destination["id"],
-        "fish": [line._asdict() for line in lines],
+        "fish": [{"count": line.number, "species": line.species, "note": line.note} for line in lines],
         "state": "open",
         "closed_at": None,
         "standing": {},

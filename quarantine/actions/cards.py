@@ -12,6 +12,7 @@ from quarantine import evidence as ev
 from quarantine.facts import Condition
 from quarantine.formulary import load, regimen
 from quarantine.quantity import Quantity, read, to
+from quarantine.records.codec import instant
 from quarantine.records.loading import fact_of, system_water
 from quarantine.records.reads import Row, Rows
 from quarantine.settings import Home
@@ -62,6 +63,8 @@ def propose_task(task: Row, setting: dosing.Setting, *, gate: bool = True) -> do
     substance, row = regimen(treatment["regimen"])
     target = treatment["target"] and _quantity(treatment["target"])
     before = tuple(Condition(**c) for c in detail["before"]) if gate else ()
+    if not gate:
+        setting = setting._replace(now=max(setting.now, instant(task["due_from"])))
     return dosing.propose(substance, row, setting, target=target, before=before)
 
 

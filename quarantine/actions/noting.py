@@ -110,7 +110,9 @@ def _measured(text: str, parameter: Parameter) -> tuple[Decimal, Decimal]:
     default = last_digit(number[1]) / 2 if number else Decimal("0.05")
     unit = plain.unit if plain else parameter.unit
     value, error = read_with_error(text, parameter.kind, parameter.title, Quantity(default, unit))
-    return to(value, parameter.unit), to(error, parameter.unit, difference=True) * 2
+    # A converted value (78 °F) has no end; a thousandth of the unit is finer than any kit.
+    shown = to(value, parameter.unit).quantize(Decimal("0.001")).normalize()
+    return shown, to(error, parameter.unit, difference=True) * 2
 
 
 def last_digit(number: str) -> Decimal:

@@ -180,4 +180,4 @@ def seal_of(evidence: dict[str, Any]) -> str:
 
 def seal_holds(signoff: Row) -> bool:
     """Whether the stored evidence is still what was sealed."""
-    return seal_of(json.loads(signoff["evidence"])) == signoff["seal"]
+    return seal_of(json.loads(signoff["evidence"])) == str(signoff["seal"])

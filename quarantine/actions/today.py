@@ -15,7 +15,7 @@ from quarantine.records.codec import instant, text_of_instant
 from quarantine.records.reads import Row, Rows
 from quarantine.settings import Home
 
-SECTIONS = ("overdue", "missed", "due", "later", "waiting")
+SECTIONS = ("overdue", "due", "later", "waiting", "missed")
 
 
 class Listed(NamedTuple):

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import sys
 from importlib import import_module
-from typing import Any, ClassVar
+from typing import Any
 
 import typer
 import typer.core
@@ -26,6 +26,7 @@ EPILOG = (
 
 # name -> (module, function, writes, one line of help, example); a dict is a group.
 Entry = tuple[str, str, bool, str, str]
+# ruff: noqa: E501 - the table reads as a table
 COMMANDS: dict[str, Entry | dict[str, Entry]] = {
     "demo": ("demo", "demo", False, "The whole job on an invented fish room.", "quarantine demo --home ./trial"),
     "today": ("today", "today", False, "Today's work with every dose computed.", "quarantine today --tank Q1"),
@@ -228,7 +229,9 @@ GROUPS = {
 class Table(typer.core.TyperGroup):
     """A group that imports a command's module only when that command is called."""
 
-    entries: ClassVar[dict[str, Any]] = {}
+    def __init__(self, entries: dict[str, Any], **attributes: Any) -> None:
+        super().__init__(rich_markup_mode=None, no_args_is_help=True, **attributes)
+        self.entries = entries
 
     def list_commands(self, ctx: Context) -> list[str]:
         return list(self.entries)
@@ -269,23 +272,18 @@ def command(name: str, entry: Entry) -> Command:
 
 def group(name: str, entries: dict[str, Entry]) -> Table:
     """A group of commands."""
-    made = Table(name=name, help=GROUPS[name], rich_markup_mode=None, no_args_is_help=True)
-    made.entries = entries
-    return made
+    return Table(entries, name=name, help=GROUPS[name])
 
 
 def root() -> Table:
     """The program."""
-    made = Table(
+    return Table(
+        COMMANDS,
         name="quarantine",
         help="Quarantine of newly arrived ornamental fish: today's work, doses from the water that is there, "
         "a record, sign-off on evidence. Not veterinary advice.",
         epilog=EPILOG,
-        rich_markup_mode=None,
-        no_args_is_help=True,
     )
-    made.entries = COMMANDS
-    return made
 
 
 GREETING = (

@@ -143,7 +143,8 @@ def show_tank(name: Annotated[str, typer.Argument(help="The tank.")]) -> None:
         document = _tank_document(rows, tank)
     volume = document["volume"]
     lines = [
-        f"{document['tank']}: {document['role']}, {document['water']} water, {document['site']}, system {document['system']}"
+        f"{document['tank']}: {document['role']}, {document['water']} water, {document['site']}, "
+        f"system {document['system']}"
     ]
     if volume:
         lines.append(
@@ -212,7 +213,7 @@ def where() -> None:
     from quarantine.settings import FILE, SETTINGS
 
     home = session().home()
-    document = {
+    document: dict[str, Any] = {
         "version": __version__,
         "home": str(home.path),
         "home_from": home.origin,
@@ -234,7 +235,7 @@ def where() -> None:
         f"Home: {home.path} (from {home.origin})",
         f"Record: {document['record']}",
         f"Settings: {home.path / FILE}",
-        *[f"  {s['name']} = {s['value'] or 'not set'} (from {s['from']}): {s['help']}" for s in document["settings"]],  # type: ignore[union-attr,index]
+        *[f"  {s['name']} = {s['value'] or 'not set'} (from {s['from']}): {s['help']}" for s in document["settings"]],
         "Untried: macOS, Windows, and every phone calendar.",
     ]
     session().emit(document, lines)

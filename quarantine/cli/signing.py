@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Annotated
+from typing import Annotated, Any
 
 import typer
 
@@ -56,7 +56,7 @@ def signoff(
     session().emit(document, lines)
 
 
-def _criteria_lines(criteria) -> list[str]:  # type: ignore[no-untyped-def]
+def _criteria_lines(criteria: list[dict[str, Any]]) -> list[str]:
     lines = []
     for c in criteria:
         earliest = f" Earliest: {c['earliest']}." if c["earliest"] else ""

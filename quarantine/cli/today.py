@@ -3,12 +3,18 @@
 from __future__ import annotations
 
 from datetime import date
+from itertools import groupby
 from typing import Annotated
+from zoneinfo import ZoneInfo
 
 import typer
 
+from quarantine.actions.today import Day, Listed, list_day, task_json
 from quarantine.cli.render import card_lines, proposal_lines
 from quarantine.cli.session import now, session
+from quarantine.formulary import Regimen, Substance
+from quarantine.quantity import show
+from quarantine.records.codec import instant
 
 
 def read_day(text: str, option: str) -> date:
@@ -25,8 +31,6 @@ def today(
     on: Annotated[str | None, typer.Option(help="Another day, YYYY-MM-DD.")] = None,
     tank: Annotated[str | None, typer.Option(help="One tank only.")] = None,
 ) -> None:
-    from quarantine.actions.today import list_day, task_json
-
     day = read_day(on, "--on") if on else None
     home = session().home()
     with session().reader() as rows:
@@ -39,13 +43,10 @@ def today(
         }
         session().emit(document, [])
         return
-    session().emit({}, _lines(listed))
+    session().emit({}, lines_of(listed))
 
 
-def _lines(listed) -> list[str]:  # type: ignore[no-untyped-def]
-    from quarantine.quantity import show
-    from quarantine.records.codec import instant
-
+def lines_of(listed: Day) -> list[str]:
     if not listed.tanks:
         return [
             "Nothing is on record yet. Begin with: quarantine site add, keeper add, tank add, batch start;",
@@ -53,38 +54,50 @@ def _lines(listed) -> list[str]:  # type: ignore[no-untyped-def]
         ]
     lines = [f"{listed.on:%A %-d %B %Y}", *[t["line"] for t in listed.tanks], ""]
     place = ""
-    for item in listed.tasks:
-        row = item.row
-        if row["tank_name"] != place:
-            place = row["tank_name"]
-            lines.append(f"{place} ({row['batch_name']})")
-        lines.append(f"  {row['code']} {row['title']}{_when(item)}")
-        if item.litres is not None:
-            lines.append(f"    about {show(item.litres)} L of the water that is there")
-        if item.proposal is not None:
-            lines += [f"    {line}" for line in card_lines(item.proposal)]
+    for (tank, batch), items in groupby(listed.tasks, key=lambda i: (i.row["tank_name"], i.row["batch_name"])):
+        if tank != place:
+            place = tank
+            lines.append(f"{tank} ({batch})")
+        mine = list(items)
+        lines += [line for item in mine if item.section != "missed" for line in _task_lines(item)]
+        lines += _missed_lines([item for item in mine if item.section == "missed"])
     if not listed.tasks:
-        lines.append("Nothing is due.")
-    else:
-        lines += [
-            "",
-            'Tick: quarantine done CODE. Looks: quarantine look "TANK SEEN APPETITE" --no-signs. '
-            "Wash hands, change nets and siphon between tanks.",
-        ]
-    del instant
+        return [*lines, "Nothing is due."]
+    return [
+        *lines,
+        "",
+        'Tick: quarantine done CODE. Looks: quarantine look "TANK SEEN APPETITE" --no-signs. '
+        "Wash hands, change nets and siphon between tanks.",
+    ]
+
+
+def _task_lines(item: Listed) -> list[str]:
+    lines = [f"  {item.row['code']} {item.row['title']}{_when(item)}"]
+    if item.litres is not None:
+        lines.append(f"    about {show(item.litres)} L of the water that is there")
+    if item.proposal is not None:
+        lines += [f"    {line}" for line in card_lines(item.proposal)]
     return lines
 
 
-def _when(item) -> str:  # type: ignore[no-untyped-def]
-    from zoneinfo import ZoneInfo
+def _missed_lines(items: list[Listed]) -> list[str]:
+    """What was missed, a line for each kind of work: it stays until a person gives the reason."""
+    lines = []
+    by_title: dict[str, list[Listed]] = {}
+    for item in items:
+        by_title.setdefault(item.row["title"], []).append(item)
+    for title, missed in by_title.items():
+        days = ", ".join(f"{i.row['code']} {i.row['day']}" for i in missed)
+        lines.append(f"  MISSED {title}: {days}")
+    if lines:
+        lines.append("  Log it with --at if it was done, else say why: quarantine skip CODE ... --because REASON")
+    return lines
 
-    from quarantine.records.codec import instant
 
+def _when(item: Listed) -> str:
     row = item.row
     if item.section == "waiting":
         return f": {row['needs']}"
-    if item.section == "missed":
-        return f", MISSED {row['day']}: say why (quarantine skip {row['code']} --because ...)"
     until = instant(row["due_until"]).astimezone(ZoneInfo(row["zone"]))
     if item.section == "overdue":
         return f", OVERDUE since {until:%Y-%m-%d %H:%M}"
@@ -121,7 +134,7 @@ def dose(
     session().emit(document, [f"{row['name']}, {found.name}, {chosen.id}: {chosen.purpose}", *proposal_lines(proposal)])
 
 
-def _regimen(substance, regimen: str | None, water: str):  # type: ignore[no-untyped-def]
+def _regimen(substance: Substance, regimen: str | None, water: str) -> Regimen:
     from quarantine.failures import Refused, Unknown
 
     if regimen is not None:
@@ -136,7 +149,7 @@ def _regimen(substance, regimen: str | None, water: str):  # type: ignore[no-unt
         return fits[0]
     listed = "; ".join(f"{r.id}: {r.purpose}, {r.route}, {'/'.join(r.water)}, {r.tier}" for r in substance.regimens)
     raise Refused(
-        f"{substance.name} has {len(fits) or 'no'} ready regimens for a bath in {water} water; name one with --regimen. "
-        f"On record: {listed}.",
+        f"{substance.name} has {len(fits) or 'no'} ready regimens for a bath in {water} water; "
+        f"name one with --regimen. On record: {listed}.",
         known=[r.id for r in substance.regimens],
     )

@@ -67,7 +67,7 @@ def verify(entries: Iterable[Entry], head: str) -> list[str]:
             faults.append(f"Journal entry {entry.n} was changed after it was written: its seal does not fit.")
         try:
             document = json.loads(entry.payload)
-            parents = document["parents"]
+            parents = [str(parent) for parent in document["parents"]]
             if canonical(document) != entry.payload:
                 faults.append(f"Journal entry {entry.n} is not in canonical form.")
         except (ValueError, KeyError, TypeError):

@@ -39,8 +39,11 @@ class Reader:
         if self._connection is None:
             return []
         if self.dialect == "sqlite":
-            return [dict(row) for row in self._connection.execute(sql, values)]
-        return list(self._connection.execute(for_psycopg(sql), values))
+            try:
+                return [dict(row) for row in self._connection.execute(sql, values)]
+            except sqlite3.Error as error:
+                raise Refused(f"The record cannot be read: {error}. Restore a backup if this stays so.") from error
+        return _select_postgres(self._connection, sql, values)
 
     def close(self) -> None:
         """Let go of the record."""
@@ -52,6 +55,15 @@ class Reader:
 
     def __exit__(self, *exc: object) -> None:
         self.close()
+
+
+def _select_postgres(connection: Any, sql: str, values: Row) -> list[Row]:
+    import psycopg
+
+    try:
+        return list(connection.execute(for_psycopg(sql), values))
+    except psycopg.Error as error:
+        raise Refused(f"The record on PostgreSQL cannot be read: {str(error).splitlines()[0]}.") from error
 
 
 def for_psycopg(sql: str) -> str:
@@ -73,8 +85,16 @@ def _open_sqlite(path: Path) -> Reader:
     try:
         if not path.exists():
             return Reader(None, "sqlite")
-        connection = sqlite3.connect(f"file:{_uri(path)}?mode=ro", uri=True, timeout=10, isolation_level=None)
+        # Not mode=ro: such a connection leaves the files of the write-ahead log behind. query_only refuses writes too.
+        connection = sqlite3.connect(f"file:{_uri(path)}?mode=rw", uri=True, timeout=10, isolation_level=None)
+        connection.execute("pragma query_only = on")
         connection.row_factory = sqlite3.Row
+        if connection.execute("select count(*) from sqlite_master").fetchone()[0] == 0:
+            # A process that was killed while it made the record leaves an empty file.
+            connection.close()
+            return Reader(None, "sqlite")
+        if not connection.execute("select 1 from sqlite_master where name = 'meta'").fetchone():
+            raise Refused(f"The file {path} is a database, but not a record of this program. It is untouched.")
         reader = Reader(connection, "sqlite")
         check_schema(reader, str(path))
     except (sqlite3.Error, OSError) as error:
@@ -97,9 +117,9 @@ def _open_postgres(url: str) -> Reader:
             "The record is on PostgreSQL, for which psycopg is missing: pip install 'fish-quarantine[postgres]'."
         ) from error
     try:
-        connection = psycopg.connect(url, row_factory=dict_row, autocommit=True)  # type: ignore[arg-type]
+        connection = psycopg.connect(url, row_factory=dict_row, autocommit=True)
         reader = Reader(connection, "postgresql")
-        if not connection.execute("select to_regclass('meta') is not null as there").fetchone()["there"]:  # type: ignore[call-overload,index]
+        if not connection.execute("select to_regclass('meta') is not null as there").fetchone()["there"]:
             connection.close()
             return Reader(None, "postgresql")
         check_schema(reader, "on PostgreSQL")

@@ -62,16 +62,16 @@ class Act:
         if not rows:
             return
         model: Any = TABLES[table]
-        self._connection.execute(sa.insert(model.__table__), list(rows))
         for row in rows:
             self._note(table, row)
+        self._connection.execute(sa.insert(model.__table__), list(rows))
 
     def change(self, table: str, id_: str, **values: Any) -> None:
         """Change columns of one row that is not append-only."""
         model: Any = TABLES[table]
         columns = model.__table__
-        self._connection.execute(sa.update(columns).where(columns.c.id == id_).values(**values))
         self._note(table, {"id": id_, **values})
+        self._connection.execute(sa.update(columns).where(columns.c.id == id_).values(**values))
 
     def change_if(self, table: str, id_: str, among: tuple[str, ...], /, **values: Any) -> bool:
         """Change a row only while its state is one of ``among``: compare-and-set. False when it was not."""
@@ -157,7 +157,9 @@ def _engine(url: str) -> Engine:
         path.parent.mkdir(parents=True, exist_ok=True)
     except OSError as error:
         raise Refused(f"The home folder {path.parent} cannot be made: {error.strerror}.") from error
-    engine = sa.create_engine(f"sqlite:///{path}", connect_args={"timeout": 10}, poolclass=sa.pool.NullPool)
+    # Not as text: a folder's name may hold what means something in a URL.
+    file = sa.URL.create("sqlite", database=str(path))
+    engine = sa.create_engine(file, connect_args={"timeout": 10}, poolclass=sa.pool.NullPool)
 
     @event.listens_for(engine, "connect")
     def _connect(connection: sqlite3.Connection, _: object) -> None:
@@ -194,6 +196,9 @@ def _schema_number(engine: Engine) -> int:
         else:
             there = "select 1 where to_regclass('meta') is not null"
         if connection.execute(text(there)).first() is None:
+            if engine.dialect.name == "sqlite" and connection.execute(text("select 1 from sqlite_master")).first():
+                file = engine.url.database
+                raise Refused(f"The file {file} is a database, but not a record of this program. It is untouched.")
             return 0
         return int(connection.execute(text(QUERIES["meta"]), {"id": "schema"}).scalar_one())
 
@@ -209,7 +214,7 @@ def migrate(engine: Engine, found: int) -> None:
         if dialect == "sqlite":
             raw = connection.connection.dbapi_connection
             assert raw is not None
-            raw.execute("pragma foreign_keys = off")  # type: ignore[attr-defined]
+            raw.execute("pragma foreign_keys = off")
             _write_ahead(raw)
         with connection.begin():
             if dialect == "postgresql":
@@ -311,6 +316,7 @@ def refusing(url: str) -> Iterator[None]:
 
 def _sentence(message: str, url: str) -> str:
     where = f"the record {sqlite_path(url)}" if url.startswith("sqlite") else "the record on PostgreSQL"
+    message = message.partition("\n")[0]  # PostgreSQL adds lines of context
     low = message.casefold()
     if "full" in low or "disk i/o" in low or "no space" in low:
         return f"The disk is full: nothing was written to {where}. Make room and try again."
@@ -322,4 +328,4 @@ def _sentence(message: str, url: str) -> str:
         return f"{where[0].upper()}{where[1:]} is damaged or not a record: {message}. Restore a backup."
     if "append-only" in low:
         return f"Nothing was written: {message}; a correction is a new entry."
-    return f"Nothing was written to {where}: {message.splitlines()[0]}."
+    return f"Nothing was written to {where}: {message}."

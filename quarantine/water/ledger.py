@@ -69,24 +69,28 @@ def level_of(facts: list[Fact], substance: str, water: Water, loss: str, until: 
     return level(steps, water, loss, until)
 
 
-def exposures(facts: list[Fact], water: Water, until: datetime) -> list[Exposure]:
-    """Each substance's last run in the water, and when its contact ended (rule A9).
+def exposures(facts: list[Fact], water: Water | None, until: datetime) -> list[Exposure]:
+    """Each substance's run in the water, and when its contact ended (rule A9).
 
-    A dip and a dose in food end when given: they do not stay in the water.
+    A dip and a dose in food end when given: they do not stay in the water. Supporting doses (``counts`` false) are
+    left out. Without ``water`` nobody can say that a bath has ended.
     """
     found = []
-    for substance in substances_in(facts):
-        doses = [f for f in in_order(facts) if f.kind == "dose" and f.data.get("substance") == substance]
-        doses = [f for f in doses if f.at <= until]
-        if not doses or not all(f.data.get("counts", True) for f in doses):
+    ordered = [f for f in in_order(facts) if f.at <= until]
+    for substance in substances_in(ordered):
+        mine = [f for f in ordered if f.kind == "dose" and f.data.get("substance") == substance]
+        doses = [f for f in mine if f.data.get("counts", True)]
+        if not doses:
             continue
         last = doses[-1]
-        target = Decimal(last.data["target_mg_per_l"])
         end: datetime | None = last.at
         high: float | None = 0.0
-        if last.data.get("route") in ("bath", "prolonged"):
-            end = _contact_end(facts, substance, water, target, last.at, until)
-            high = level_of(facts, substance, water, "none", until).high
+        baths = [f for f in doses if f.data.get("route") in ("bath", "prolonged")]
+        target = Decimal((baths or doses)[-1].data["target_mg_per_l"])
+        if baths:
+            over = _contact_end(ordered, substance, water, target, baths[-1].at, until) if water else None
+            end = None if over is None else max(over, last.at)
+            high = level_of(ordered, substance, water, "none", until).high if water else None
         upper = None if high is None else Decimal(repr(high))
         found.append(Exposure(substance, doses[0].at, last.at, end, target, upper))
     return found
