@@ -77,7 +77,7 @@ class _Room:
         return Desk(self.home, self.now, self.keeper)
 
     def typed(self, command: str) -> None:
-        out.say(f"$ quarantine {command}")
+        out.write(f"$ quarantine {command}")  # never folded: it can be pasted
 
     def build(self) -> None:
         from quarantine.actions.places import add_keeper, add_site, add_tank, measure_tank

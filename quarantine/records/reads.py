@@ -119,7 +119,7 @@ def _open_postgres(url: str) -> Reader:
     try:
         connection = psycopg.connect(url, row_factory=dict_row, autocommit=True)
         reader = Reader(connection, "postgresql")
-        if not connection.execute("select to_regclass('meta') is not null as there").fetchone()["there"]:
+        if not connection.execute("select 1 as there where to_regclass('meta') is not null").fetchone():
             connection.close()
             return Reader(None, "postgresql")
         check_schema(reader, "on PostgreSQL")
