@@ -11,6 +11,7 @@ from decimal import Decimal
 from typing import Any, NamedTuple
 
 from quarantine.facts import Condition, Fact, in_order, local_day
+from quarantine.failures import Refused
 from quarantine.readings import PARAMETERS
 from quarantine.signs import SIGNS
 from quarantine.water.ledger import Exposure
@@ -413,12 +414,11 @@ def _uia(evidence: Evidence, within_hours: int) -> Span | None:
     salt = last_reading(evidence, "salinity")
     pairs = [(float(f.data["value"]), float(f.data["step"])) for f in known]
     water = known[0].data.get("water", "fresh")
-    low, high = un_ionized_mg_per_l(
-        pairs[0],
-        pairs[1],
-        pairs[2],
-        salinity_g_per_kg=float(salt.data["value"]) if salt and water != "fresh" else 0.0,
-    )
+    salinity = float(salt.data["value"]) if salt and water != "fresh" else None
+    try:
+        low, high = un_ionized_mg_per_l(pairs[0], pairs[1], pairs[2], water, salinity)
+    except Refused:
+        return None  # outside the range of the published formulas: unknown, and so never met
     return Span(Decimal(repr(low)), Decimal(repr(high)), min(f.at for f in known))
 
 

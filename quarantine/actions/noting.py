@@ -269,8 +269,11 @@ def _ammonia_line(tank: Row, readings: list[tuple[Parameter, Decimal, Decimal]])
     missing = [PARAMETERS[n].title for n in ("ph", "temperature") if n not in known]
     if missing:
         return [f"for un-ionized ammonia give {' and '.join(missing)} in the same line"]
-    salt = known.get("salinity", (0.0, 0.0))[0] if tank["water"] != "fresh" else 0.0
-    low, high = un_ionized_mg_per_l(known["tan"], known["ph"], known["temperature"], salinity_g_per_kg=salt)
+    salt = known["salinity"][0] if "salinity" in known and tank["water"] != "fresh" else None
+    try:
+        low, high = un_ionized_mg_per_l(known["tan"], known["ph"], known["temperature"], tank["water"], salt)
+    except Refused as outside:
+        return [f"un-ionized ammonia cannot be computed: {outside.sentence}"]
     shown_low = show_significant(decimal_down(low), 2, up=False)
     shown_high = show_significant(decimal_up(high), 2, up=True)
     return [f"un-ionized ammonia {shown_low} to {shown_high} mg/L as N, over the kits' steps"]

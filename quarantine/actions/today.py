@@ -84,7 +84,10 @@ def _listed(
         day = on or local_day(now, row["zone"])
         if row["day"] is not None and row["day"] > day.isoformat():
             continue
-        ahead = on is not None and on > local_day(now, row["zone"])
+        today = local_day(now, row["zone"])
+        ahead = on is not None and on > today
+        if ahead and row["day"] is not None and today.isoformat() <= row["day"] < day.isoformat():
+            continue  # the days in between have lists of their own
         section = _section(row, instant_of(on, row["zone"]) if ahead and on else now)
         proposal = litres = None
         if row["kind"] == "dose" and row["day"] is not None:
@@ -130,7 +133,7 @@ def _tank_lines(
             continue
         held = in_tank.get(tank["id"], [])
         day = on or local_day(now, tank["zone"])
-        shown = [_batch_line(b, doses, day) for b in held]
+        shown = [_batch_line(b, doses, day, local_day(now, tank["zone"])) for b in held]
         rank = 0 if tank["role"] != "quarantine" and not held else 2 if held else 1
         sick = max((len(s["signs"]) for s in shown), default=0)
         clear = min((s["clear_days"] for s in shown), default=0)
@@ -147,7 +150,7 @@ def _tank_lines(
     return sorted(lines, key=lambda line: line["order"])
 
 
-def _batch_line(batch: Row, doses: dict[str, str], day: date) -> dict[str, Any]:
+def _batch_line(batch: Row, doses: dict[str, str], day: date, today: date) -> dict[str, Any]:
     """ "day 9 of 30, clear 0 of 14, next dose Thu 12 Mar" """
     standing = json.loads(batch["standing"])
     arrived = local_day(instant(batch["arrived_at"]), batch["zone"])
@@ -160,7 +163,7 @@ def _batch_line(batch: Row, doses: dict[str, str], day: date) -> dict[str, Any]:
         since = (day - date.fromisoformat(period["zero"])).days
         parts.append(f"day {number}, observation day {since} of {period['length']}")
     clear = standing["clear"]
-    lapsed = clear["lapses_on"] is not None and day.isoformat() >= clear["lapses_on"]
+    lapsed = clear["lapses_on"] is not None and today.isoformat() >= clear["lapses_on"]
     days = 0 if lapsed else clear["days"]
     if clear["need"]:
         parts.append(f"clear {days} of {clear['need']}")

@@ -103,7 +103,8 @@ class _Room:
             words = " ".join(f'--{k} "{v}"' for k, v in measures.items())
             tag = f' --label "{label}"' if label else ""
             self.typed(
-                f'tank add "{name}" --site {site} --role {role} --water {water} --shape {shape} {words}{tag} --as {FIRST}'
+                f'tank add "{name}" --site {site} --role {role} --water {water} --shape {shape} '
+                f"{words}{tag} --as {FIRST}"
             )
             made = add_tank(
                 self.desk(), name, site=site, role=role, water=water, shape=shape, measures=measures, label=label

@@ -83,7 +83,7 @@ def test_every_command_it_prints_is_one_that_can_be_typed(shown: tuple[Path, str
     lines = [line[2:] for line in text.splitlines() if line.startswith("$ ")]
     assert len(lines) > 15
     for line in lines:
-        words = [w for w in shlex.split(line)[1:]]
+        words = shlex.split(line)[1:]
         entry = COMMANDS[words[0]]
         if isinstance(entry, dict):
             entry = entry[words[1]]
