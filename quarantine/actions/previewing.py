@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import datetime
 from decimal import Decimal
 from typing import Any
 
@@ -14,9 +15,9 @@ from quarantine.records.reads import Rows
 from quarantine.settings import Home
 
 
-def doses_of(preview: Preview, rows: Rows, home: Home) -> dict[str, dict[str, Any]]:
+def doses_of(preview: Preview, rows: Rows, home: Home, now: datetime) -> dict[str, dict[str, Any]]:
     """Task key -> its dose for the tank's water now; readings of the day cannot be known yet."""
-    setting = cards.setting_for(rows, home, preview.tank, None, preview.arrived_at)._replace(levels={}, doses=())
+    setting = cards.setting_for(rows, home, preview.tank, None, now)._replace(levels={}, doses=())
     steps = {step.id: step for step in preview.protocol.steps}
     found = {}
     for task in preview.plan.tasks:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Collection
 from datetime import date, datetime, time, timedelta
 from typing import Any, NamedTuple
 from zoneinfo import ZoneInfo
@@ -38,7 +39,7 @@ class Day(NamedTuple):
 def list_day(rows: Rows, home: Home, now: datetime, on: date | None = None, tank: str | None = None) -> Day:
     """The work of a day. ``on`` None is today at each site; a later day leaves readings of that day out."""
     tanks = {t["id"]: t for t in rows.rows("tanks")}
-    chosen = _chosen(tanks, tank)
+    chosen = None if tank is None else tank_named(tanks.values(), tank)["id"]
     batches = rows.rows("open_batches")
     doses = {row["batch"]: row["day"] for row in rows.rows("next_doses")}
     zone = next(iter(tanks.values()))["zone"] if tanks else "UTC"
@@ -52,13 +53,12 @@ def list_day(rows: Rows, home: Home, now: datetime, on: date | None = None, tank
     return Day(day, lines, listed)
 
 
-def _chosen(tanks: dict[str, Row], name: str | None) -> str | None:
-    if name is None:
-        return None
-    for id_, row in tanks.items():
-        if row["name"].casefold() == name.casefold():
-            return id_
-    raise Unknown("tank", name, sorted(t["name"] for t in tanks.values()), " (add one: quarantine tank add NAME ...)")
+def tank_named(tanks: Collection[Row], name: str) -> Row:
+    """A tank by name, for reads: the desk's finder would load the ORM. Raises Unknown naming the known ones."""
+    for row in tanks:
+        if row["name"].casefold() == name.strip().casefold():
+            return row
+    raise Unknown("tank", name, sorted(t["name"] for t in tanks), " (add one: quarantine tank add NAME ...)")
 
 
 def _order(item: Listed, order: dict[str, int]) -> tuple[Any, ...]:

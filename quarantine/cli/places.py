@@ -136,10 +136,10 @@ def rename_tank(
 
 
 def show_tank(name: Annotated[str, typer.Argument(help="The tank.")]) -> None:
-    from quarantine.actions.desk import find_tank
+    from quarantine.actions.today import tank_named
 
     with session().reader() as rows:
-        tank = find_tank(rows, name)
+        tank = tank_named(rows.rows("tanks"), name)
         document = _tank_document(rows, tank)
     volume = document["volume"]
     lines = [

@@ -114,7 +114,7 @@ def preview(
     desk = session().desk()
     made = preview(desk, protocol=protocol, tank=tank, arrived=arrived)
     with session().reader() as rows:
-        doses = doses_of(made, rows, desk.home)
+        doses = doses_of(made, rows, desk.home, desk.now)
     tasks = sorted(made.plan.tasks, key=lambda t: (t.day is None, t.day, t.title))
     document = {
         "protocol": made.protocol.id,

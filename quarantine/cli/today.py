@@ -9,7 +9,7 @@ from zoneinfo import ZoneInfo
 
 import typer
 
-from quarantine.actions.today import Day, Listed, list_day, task_json
+from quarantine.actions.today import Day, Listed, list_day, tank_named, task_json
 from quarantine.cli.render import card_lines, proposal_lines
 from quarantine.cli.session import now, session
 from quarantine.formulary import Regimen, Substance
@@ -113,14 +113,13 @@ def dose(
     regimen: Annotated[str | None, typer.Option(help="The regimen's id, when there are several.")] = None,
 ) -> None:
     from quarantine.actions import cards
-    from quarantine.actions.desk import find_tank
     from quarantine.dosing import propose
     from quarantine.formulary import load
 
     found = load(substance)
     home = session().home()
     with session().reader() as rows:
-        row = find_tank(rows, tank)
+        row = tank_named(rows.rows("tanks"), tank)
         chosen = _regimen(found, regimen, row["water"])
         setting = cards.setting_for(rows, home, row, cards.batch_in(rows, row["system"]), now())
     proposal = propose(found, chosen, setting)

@@ -9,6 +9,9 @@ _TASK = """select task.*, tank.name as tank_name, tank.role as tank_role, tank.w
 
 _FACT = "select * from fact "
 
+# Of two volumes of one second the measured one rules the computed one.
+_MEASURED_LAST = "case when method = 'computed from its measures' then 0 else 1 end"
+
 _BATCH = """select batch.*, tank.name as tank_name, tank.role as tank_role, tank.water as water,
     system.name as system_name, site.zone as zone, copy.protocol as protocol, copy.revision as revision,
     copy.title as title, destination.name as destination_name
@@ -27,9 +30,13 @@ QUERIES = {
     "systems": "select id, name, site from system",
     "tanks": """select tank.*, site.name as site_name, site.zone as zone, system.name as system_name
         from tank join site on site.id = tank.site join system on system.id = tank.system""",
-    "volumes": "select * from volume where cast(:tank as text) is null or tank = :tank order by valid_from, id",
+    "volumes": "select * from volume where cast(:tank as text) is null or tank = :tank order by valid_from, "
+    + _MEASURED_LAST
+    + ", id",
     "volumes_of_system": """select volume.* from volume join tank on tank.id = volume.tank
-        where tank.system = :system order by volume.valid_from, volume.id""",
+        where tank.system = :system order by volume.valid_from, """
+    + _MEASURED_LAST
+    + ", volume.id",
     "copy": "select * from copy where id = :id",
     "acknowledgements": "select * from acknowledgement where keeper = :keeper and copy_id = :copy_id",
     "batches": _BATCH + "order by batch.arrived_at, batch.id",

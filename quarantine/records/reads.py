@@ -42,7 +42,9 @@ class Reader:
             try:
                 return [dict(row) for row in self._connection.execute(sql, values)]
             except sqlite3.Error as error:
-                raise Refused(f"The record cannot be read: {error}. Restore a backup if this stays so.") from error
+                raise Refused(
+                    f"The record cannot be read: {_short(error)}. Restore a backup if this stays so."
+                ) from error
         return _select_postgres(self._connection, sql, values)
 
     def close(self) -> None:
@@ -63,7 +65,12 @@ def _select_postgres(connection: Any, sql: str, values: Row) -> list[Row]:
     try:
         return list(connection.execute(for_psycopg(sql), values))
     except psycopg.Error as error:
-        raise Refused(f"The record on PostgreSQL cannot be read: {str(error).splitlines()[0]}.") from error
+        raise Refused(f"The record on PostgreSQL cannot be read: {_short(error)}.") from error
+
+
+def _short(error: Exception) -> str:
+    """The first line: what follows is context, or whatever stood in a damaged file."""
+    return str(error).partition("\n")[0]
 
 
 def for_psycopg(sql: str) -> str:
@@ -98,7 +105,7 @@ def _open_sqlite(path: Path) -> Reader:
         reader = Reader(connection, "sqlite")
         check_schema(reader, str(path))
     except (sqlite3.Error, OSError) as error:
-        raise Refused(f"The record {path} cannot be read: {error}.") from error
+        raise Refused(f"The record {path} cannot be read: {_short(error)}.") from error
     return reader
 
 
@@ -124,7 +131,7 @@ def _open_postgres(url: str) -> Reader:
             return Reader(None, "postgresql")
         check_schema(reader, "on PostgreSQL")
     except psycopg.Error as error:
-        raise Refused(f"The record on PostgreSQL cannot be read: {str(error).splitlines()[0]}.") from error
+        raise Refused(f"The record on PostgreSQL cannot be read: {_short(error)}.") from error
     return reader
 
 
