@@ -116,11 +116,15 @@ def propose(
     *,
     target: Quantity | None = None,
     before: tuple[Condition, ...] = (),
+    mode: str | None = None,
 ) -> Proposal:
-    """The dose of a regimen for the water of ``setting``, or the first hold that stands against it."""
+    """The dose of a regimen for the water of ``setting``, or the first hold that stands against it.
+
+    ``mode`` is the template's (rule C1); one that is not computed here is held and never taken for another.
+    """
     wanted = target or _default(regimen)
     ceiling = ceiling_for(regimen, None) or ceiling_for(regimen, _contact_hours(regimen))
-    hold = _first_hold(substance, regimen, setting, wanted, before, ceiling)
+    hold = _mode_hold(substance, regimen, mode) or _first_hold(substance, regimen, setting, wanted, before, ceiling)
     size = None
     if hold is None:
         assert wanted is not None
@@ -161,6 +165,21 @@ def _first_hold(
         or _limits_hold(substance, regimen, setting)
         or _salinity_hold(substance, setting)
         or _ceiling_known_hold(regimen, ceiling)
+    )
+
+
+def _mode_hold(substance: Substance, regimen: Regimen, mode: str | None) -> Hold | None:
+    """Salt is sized by a reading of what is there; everything else as published, the full amount."""
+    computed = "top up to a reading" if "salt" in substance.classes else "as published"
+    if mode in (None, computed):
+        return None
+    return Hold(
+        "C1",
+        f"the template repeats {regimen.id} as {mode!r}, which is not computed here",
+        None,
+        None,
+        _cite(substance, regimen.references) or OUR_CHOICE,
+        f"work it out with the source named and a veterinarian; {computed!r} would be another amount",
     )
 
 

@@ -323,18 +323,21 @@ class _Expansion:
                 continue
             if run.done_at is not None and run.done_at <= lapse.at:
                 continue  # given in time and entered late
-            again = _Anchor(
-                lapse.id,
-                local_day(lapse.at, self.zone),
-                None,
-                f"the series began again: a run was missed on {run.day}",
-            )
+            again = self._reopening(step, run, lapse)
             if run.done_at is not None:
                 after = self._from(lapse.id, run.done_at, _every(step), "the late one was given")
                 again = after if after.day and again.day and after.day > again.day else again
             kept = [r for r in runs[place + 1 :] if r.outcome is not None]
             return runs[: place + 1] + kept + self._chain(step, list(self._series(step, again)))
         return runs
+
+    def _reopening(self, step: Step, run: _Run, lapse: Fact) -> _Anchor:
+        """The first day whose window was still open when the lapse was written down."""
+        known = max(lapse.at, lapse.entered_at)
+        day = local_day(known, self.zone)
+        if _day_window(day, step.window, self.zone)[1] <= known:
+            day += timedelta(days=1)
+        return _Anchor(lapse.id, day, None, f"the series began again: a run was missed on {run.day}")
 
     def _series(self, step: Step, anchor: _Anchor) -> Iterator[_Run]:
         owner = {"system": self.course.system, "tank": self.course.tank, "batch": self.course.batch}[step.for_]

@@ -65,7 +65,7 @@ def propose_task(task: Row, setting: dosing.Setting, *, gate: bool = True) -> do
     before = tuple(Condition(**c) for c in detail["before"]) if gate else ()
     if not gate:
         setting = setting._replace(now=max(setting.now, instant(task["due_from"])))
-    return dosing.propose(substance, row, setting, target=target, before=before)
+    return dosing.propose(substance, row, setting, target=target, before=before, mode=treatment["mode"])
 
 
 def _quantity(text: str) -> Quantity:

@@ -25,7 +25,7 @@ def doses_of(preview: Preview, rows: Rows, home: Home, now: datetime) -> dict[st
         if treatment is None:
             continue
         substance, row = regimen(treatment.regimen)
-        proposal = propose(substance, row, setting, target=treatment.target)
+        proposal = propose(substance, row, setting, target=treatment.target, mode=treatment.mode)
         if proposal.hold is not None:
             says = f"held: {proposal.hold.says}; {proposal.hold.remedy}"
         else:

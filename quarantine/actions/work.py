@@ -200,7 +200,7 @@ def dose_record(proposal: dosing.Proposal, setting: dosing.Setting, given: Quant
     upper = high + Decimal(str(before.high)) if before and before.high is not None else high
     rescue = ""
     if ceiling is not None and upper > ceiling and "salt" not in substance.classes:
-        rescue = dosing.rescue(dose.volume_litres, upper, ceiling, substance.name)
+        rescue = dosing.rescue(dose.volume_litres, upper, ceiling, substance.name, dose.volume_plus_minus_litres)
     return {
         "substance": substance.id,
         "regimen": dose.regimen,

@@ -7,6 +7,8 @@ from __future__ import annotations
 
 import re
 import sqlite3
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any, Protocol
 
@@ -26,9 +28,10 @@ class Rows(Protocol):
 class Reader:
     """A read-only connection to the record."""
 
-    def __init__(self, connection: Any, dialect: str) -> None:
+    def __init__(self, connection: Any, dialect: str, where: str = "") -> None:
         self._connection = connection
         self.dialect = dialect
+        self._where = where
 
     def rows(self, query: str, **values: Any) -> list[Row]:
         """The rows of a named query, as plain values."""
@@ -38,14 +41,12 @@ class Reader:
         """The rows of a statement of our own, as plain values; none while there is no record yet."""
         if self._connection is None:
             return []
-        if self.dialect == "sqlite":
-            try:
+        try:
+            if self.dialect == "sqlite":
                 return [dict(row) for row in self._connection.execute(sql, values)]
-            except sqlite3.Error as error:
-                raise Refused(
-                    f"The record cannot be read: {_short(error)}. Restore a backup if this stays so."
-                ) from error
-        return _select_postgres(self._connection, sql, values)
+            return list(self._connection.execute(for_psycopg(sql), values))
+        except _errors(self.dialect) as error:
+            raise _unreadable(self._where, error) from error
 
     def close(self) -> None:
         """Let go of the record."""
@@ -59,18 +60,18 @@ class Reader:
         self.close()
 
 
-def _select_postgres(connection: Any, sql: str, values: Row) -> list[Row]:
+def _errors(dialect: str) -> type[Exception]:
+    """What the driver raises."""
+    if dialect == "sqlite":
+        return sqlite3.Error
     import psycopg
 
-    try:
-        return list(connection.execute(for_psycopg(sql), values))
-    except psycopg.Error as error:
-        raise Refused(f"The record on PostgreSQL cannot be read: {_short(error)}.") from error
+    return psycopg.Error
 
 
-def _short(error: Exception) -> str:
-    """The first line: what follows is context, or whatever stood in a damaged file."""
-    return str(error).partition("\n")[0]
+def _unreadable(where: str, error: Exception) -> Refused:
+    """The first line only: what follows is context, or whatever stood in a damaged file."""
+    return Refused(f"The record {where} cannot be read: {str(error).partition(chr(10))[0]}.")
 
 
 def for_psycopg(sql: str) -> str:
@@ -94,19 +95,30 @@ def _open_sqlite(path: Path) -> Reader:
             return Reader(None, "sqlite")
         # Not mode=ro: such a connection leaves the files of the write-ahead log behind. query_only refuses writes too.
         connection = sqlite3.connect(f"file:{_uri(path)}?mode=rw", uri=True, timeout=10, isolation_level=None)
-        connection.execute("pragma query_only = on")
-        connection.row_factory = sqlite3.Row
-        if connection.execute("select count(*) from sqlite_master").fetchone()[0] == 0:
-            # A process that was killed while it made the record leaves an empty file.
-            connection.close()
-            return Reader(None, "sqlite")
-        if not connection.execute("select 1 from sqlite_master where name = 'meta'").fetchone():
-            raise Refused(f"The file {path} is a database, but not a record of this program. It is untouched.")
-        reader = Reader(connection, "sqlite")
-        check_schema(reader, str(path))
     except (sqlite3.Error, OSError) as error:
-        raise Refused(f"The record {path} cannot be read: {_short(error)}.") from error
+        raise _unreadable(str(path), error) from error
+    connection.row_factory = sqlite3.Row
+    reader = Reader(connection, "sqlite", str(path))
+    with _closing_if_refused(reader):
+        reader.select("pragma query_only = on")
+        names = {row["name"] for row in reader.select("select name from sqlite_master")}
+        if not names:
+            # A process that was killed while it made the record leaves an empty file.
+            reader.close()
+            return Reader(None, "sqlite")
+        if "meta" not in names:
+            raise Refused(f"The file {path} is a database, but not a record of this program. It is untouched.")
+        check_schema(reader, str(path))
     return reader
+
+
+@contextmanager
+def _closing_if_refused(reader: Reader) -> Iterator[None]:
+    try:
+        yield
+    except Refused:
+        reader.close()
+        raise
 
 
 def _uri(path: Path) -> str:
@@ -125,13 +137,14 @@ def _open_postgres(url: str) -> Reader:
         ) from error
     try:
         connection = psycopg.connect(url, row_factory=dict_row, autocommit=True)
-        reader = Reader(connection, "postgresql")
-        if not connection.execute("select 1 as there where to_regclass('meta') is not null").fetchone():
-            connection.close()
+    except psycopg.Error as error:
+        raise _unreadable("on PostgreSQL", error) from error
+    reader = Reader(connection, "postgresql", "on PostgreSQL")
+    with _closing_if_refused(reader):
+        if not reader.select("select 1 as there where to_regclass('meta') is not null"):
+            reader.close()
             return Reader(None, "postgresql")
         check_schema(reader, "on PostgreSQL")
-    except psycopg.Error as error:
-        raise Refused(f"The record on PostgreSQL cannot be read: {_short(error)}.") from error
     return reader
 
 

@@ -145,7 +145,11 @@ def open_store(url: str) -> Store:
     """Open the record for writing; make or upgrade it first. Raises Refused when that cannot be done."""
     with refusing(url):
         store = Store(url)
-        _prepare(store, url)
+        try:
+            _prepare(store, url)
+        except BaseException:
+            store.close()
+            raise
         return store
 
 
@@ -191,16 +195,26 @@ def _prepare(store: Store, url: str) -> None:
 
 def _schema_number(engine: Engine) -> int:
     with engine.connect() as connection:
-        if engine.dialect.name == "sqlite":
-            there = "select 1 from sqlite_master where type = 'table' and name = 'meta'"
-        else:
-            there = "select 1 where to_regclass('meta') is not null"
-        if connection.execute(text(there)).first() is None:
+        if not _has_meta(connection):
             if engine.dialect.name == "sqlite" and connection.execute(text("select 1 from sqlite_master")).first():
                 file = engine.url.database
                 raise Refused(f"The file {file} is a database, but not a record of this program. It is untouched.")
             return 0
-        return int(connection.execute(text(QUERIES["meta"]), {"id": "schema"}).scalar_one())
+        return _written_number(connection)
+
+
+def _has_meta(connection: Connection) -> bool:
+    """Asked of PostgreSQL's own tables: to_regclass may answer from before another process made the record."""
+    there = (
+        "select 1 from sqlite_master where type = 'table' and name = 'meta'"
+        if connection.dialect.name == "sqlite"
+        else "select 1 from pg_catalog.pg_tables where tablename = 'meta' and schemaname = any(current_schemas(false))"
+    )
+    return connection.execute(text(there)).first() is not None
+
+
+def _written_number(connection: Connection) -> int:
+    return int(connection.execute(text(QUERIES["meta"]), {"id": "schema"}).scalar_one())
 
 
 def migrate(engine: Engine, found: int) -> None:
@@ -220,8 +234,8 @@ def migrate(engine: Engine, found: int) -> None:
             if dialect == "postgresql":
                 # Two processes may make the record at once: the second waits, then finds it made.
                 connection.execute(text("select pg_advisory_xact_lock(7251)"))
-            if _made_meanwhile(connection, dialect, found):
-                return
+            if _has_meta(connection) and _written_number(connection) != found:
+                return  # another process was faster
             before = _row_counts(connection) if found else {}
             for migration in MIGRATIONS:
                 if migration.number > found:
@@ -246,18 +260,6 @@ def _write_ahead(raw: Any) -> None:
                 raise
             time.sleep(0.1)
     raise Refused("Another process is making the record; nothing was written. Try again.")
-
-
-def _made_meanwhile(connection: Connection, dialect: str, found: int) -> bool:
-    there = (
-        "select 1 from sqlite_master where type = 'table' and name = 'meta'"
-        if dialect == "sqlite"
-        else "select 1 where to_regclass('meta') is not null"
-    )
-    if connection.execute(text(there)).first() is None:
-        return False
-    number = int(connection.execute(text(QUERIES["meta"]), {"id": "schema"}).scalar_one())
-    return number != found
 
 
 def _first_rows(connection: Connection) -> None:

@@ -153,7 +153,7 @@ def test_A5_c_beyond_48_hours_is_b_when_it_is_seen_again() -> None:
     history.looks(0, 5)
     for n in (6, 7, 8):
         history.look(n, signs=("colour",))
-    assert clear(history, 8) == 5  # exactly 48 hours is not beyond
+    assert clear(history, 8, "09:00") == 5  # exactly 48 hours is not beyond
     history.look(9, signs=("colour",))
     evidence = history.evidence(history.at(9, "21:00"))
     assert (evidence.clear.days, evidence.clear.zero) == (0, history.day(9))

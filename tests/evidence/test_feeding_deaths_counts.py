@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from datetime import timedelta
 from decimal import Decimal
 
 import pytest
-from history import History
+from history import WATER, History
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -149,7 +148,7 @@ def test_B6_a_count_never_made_cannot_be_judged() -> None:
     assert judge(History(), 3, Condition("counts", "balanced", "")).met is None
 
 
-def dosed(water: Water | None = Water(200.0, 2.0)) -> History:
+def dosed(water: Water | None = WATER) -> History:
     history = History("marine-watch", water=water)
     history.dose(history.at(3, "10:00"))
     return history
@@ -322,4 +321,3 @@ def test_what_lies_after_the_instant_is_not_known() -> None:
     history.look(2, signs=("gasping",))
     history.fact("added", history.at(3), {"count": 4})
     assert history.evidence(history.at(1, "21:00")) == before
-    assert before.as_of + timedelta(0) == history.at(1, "21:00")

@@ -11,7 +11,7 @@ from quarantine import clearance
 from quarantine import evidence as ev
 from quarantine.facts import Fact, PlannedTask
 from quarantine.plan import Course, Plan, plan
-from quarantine.protocol import Protocol, load, read
+from quarantine.protocol import Protocol, Treatment, load, read
 from quarantine.water.ledger import Water, exposures
 
 WATER = Water(200.0, 2.0)
@@ -60,15 +60,7 @@ title = "The period is complete"
 tasks = "settled"
 """
 
-DOSE = """
-[step.treatment]
-regimen = "Z01"
-mode = "as published"
-water = "system"
-filter = "running"
-off = ["carbon"]
-clearing = "Clearing begins 3 days after the last dose: choice of this test."
-"""
+BATH = Treatment("Z01", None, "as published", "system", "running", ("carbon",), "After the last dose: this test.")
 
 
 def small(steps: str, *, period: str = "", events: dict[str, str] | None = None, criteria: str = "") -> Protocol:
@@ -78,15 +70,17 @@ def small(steps: str, *, period: str = "", events: dict[str, str] | None = None,
     for name, action in (events or {}).items():
         tail = tail.replace(f'{name} = "restart"', f'{name} = "{action}"')
         tail = tail.replace(f'{name} = "note"', f'{name} = "{action}"')
-    return read(head + steps + tail + criteria, "t.toml", frozen=True)
+    protocol = read(head + steps + tail + criteria, "t.toml", frozen=True)
+    made = [s._replace(kind="dose", treatment=BATH) if s.id == "dose" else s for s in protocol.steps]
+    return protocol._replace(steps=tuple(made))
 
 
 def dose_step(repeat: str, after_window: str = "shift", start: str = '{ arrival = "3 d" }', window: str = "") -> str:
-    """One dose step of regimen Z01."""
+    """One step that :func:`small` makes a dose of: the gates of a real template (rule C8) are not tested here."""
     return f"""
 [[step]]
 id = "dose"
-kind = "dose"
+kind = "chore"
 title = "Bath"
 for = "system"
 start = {start}
@@ -94,7 +88,7 @@ repeat = {repeat}
 {window or 'window = { from = "08:00", until = "20:00" }'}
 after_window = "{after_window}"
 references = ["choice"]
-{DOSE}"""
+"""
 
 
 class History:

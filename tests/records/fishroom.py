@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import subprocess
 import sys
+from contextlib import closing
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
@@ -108,11 +109,9 @@ def raw(url: str, *statements: str) -> None:
         return
     import sqlite3
 
-    lite = sqlite3.connect(sqlite_path(url))
-    for statement in statements:
-        lite.execute(statement)
-    lite.commit()
-    lite.close()
+    with closing(sqlite3.connect(sqlite_path(url))) as lite, lite:
+        for statement in statements:
+            lite.execute(statement)
 
 
 def drop_trigger(url: str, table: str, what: str) -> str:
@@ -127,8 +126,8 @@ def tree(folder: Path) -> dict[str, bytes | None]:
 
 
 def child(*words: object) -> subprocess.Popen[str]:
-    """A process of its own that does one job of child.py; it has said that it is ready."""
-    process = subprocess.Popen(
+    """A process of its own that does one job of child.py."""
+    return subprocess.Popen(
         [sys.executable, str(Path(__file__).with_name("child.py")), *map(str, words)],
         stdin=subprocess.PIPE,
         stdout=subprocess.PIPE,
@@ -138,7 +137,6 @@ def child(*words: object) -> subprocess.Popen[str]:
         bufsize=1,
         env={**os.environ, "PYTHONUTF8": "1"},
     )
-    return process
 
 
 def ready(*processes: subprocess.Popen[str]) -> None:

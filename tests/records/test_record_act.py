@@ -60,16 +60,23 @@ def test_an_action_that_writes_nothing_leaves_no_entry(url: str) -> None:
     assert (dump(url)["journal"], dump(url)["head"][0]["n"]) == ([], 0)
 
 
+def _add_and_fail(url: str) -> None:
+    store_ = open_store(url)
+    try:
+        with store_.act(None, desk(url).now) as act:
+            act.add("site", {"id": "s", "name": "Loft", "zone": "UTC"})
+            assert {row["name"] for row in act.rows("sites")} == {"Cellar", "Loft"}
+            raise ZeroDivisionError
+    finally:
+        store_.close()
+
+
 def test_an_error_in_the_middle_leaves_nothing(url: str) -> None:
     """Whatever goes wrong after the first row, no row and no entry of the action stays."""
     furnish(url)
     before = dump(url)
-    store_ = open_store(url)
-    with pytest.raises(ZeroDivisionError), store_.act(None, desk(url).now) as act:
-        act.add("site", {"id": "s", "name": "Loft", "zone": "UTC"})
-        assert {row["name"] for row in act.rows("sites")} == {"Cellar", "Loft"}
-        raise ZeroDivisionError
-    store_.close()
+    with pytest.raises(ZeroDivisionError):
+        _add_and_fail(url)
     assert dump(url) == before
     assert check(url)["entries"] == 5
 

@@ -109,7 +109,9 @@ def test_text_that_is_not_canonical_is_found() -> None:
     assert verify([*CHAIN[:-1], Entry(id_, 5, spaced)], id_) == ["Journal entry 5 is not in canonical form."]
 
 
-@pytest.mark.parametrize("payload", ["", "[]", "{}", "null", "{", "1", '{"parents":null}', '{"parents":5}', '{"parents":[[]]}', '"x"'])
+@pytest.mark.parametrize(
+    "payload", ["", "[]", "{}", "null", "{", "1", '{"parents":null}', '{"parents":5}', '{"parents":[[]]}', '"x"']
+)
 def test_an_unreadable_entry_is_a_fault_and_no_crash(payload: str) -> None:
     """Whatever stands there instead of an entry is answered with a sentence."""
     assert any("entry 3 " in fault for fault in verify([*CHAIN[:2], CHAIN[2]._replace(payload=payload)], HEAD))
@@ -183,7 +185,12 @@ CHANGES: list[tuple[str, str, str, str]] = [
     ("volume", "update", "update volume set litres = '525' where litres = '52.50'", "litres differ from the journal"),
     ("signoff", "update", "update signoff set evidence = '{}'", "is not what was sealed"),
     ("signoff", "update", "update signoff set decision = 'release'", "decision differ from the journal"),
-    ("journal", "update", "update journal set payload = replace(payload, 'Q1', 'Q2') where n = 4", "entry 4 was changed"),
+    (
+        "journal",
+        "update",
+        "update journal set payload = replace(payload, 'Q1', 'Q2') where n = 4",
+        "entry 4 was changed",
+    ),
     ("journal", "delete", "delete from journal where n = 7", "Journal entry 7 is missing"),
     ("journal", "delete", "delete from journal where n = 24", "entries were cut off or added"),
     ("", "", "update task set state = 'planned' where state = 'done'", "Table task, row"),
@@ -230,13 +237,12 @@ def test_a_cut_tail_is_found_only_from_outside(tmp_path: Path, sqlite_url: str) 
     ]
 
 
-
 def test_a_changed_byte_in_the_file_is_found(tmp_path: Path, sqlite_url: str) -> None:
     """Every byte of a sentence in the record's file, changed on the disk one after the other, is found by `check`."""
     furnish(sqlite_url)
     path = sqlite_path(sqlite_url)
     whole = path.read_bytes()
-    sentence = "site Cellar in zone Europe/Berlin".encode()
+    sentence = b"site Cellar in zone Europe/Berlin"
     assert whole.count(sentence) == 1
     start = whole.index(sentence)
     for place in range(start, start + len(sentence)):

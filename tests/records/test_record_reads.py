@@ -124,13 +124,16 @@ def test_a_reader_cannot_write(tmp_path: Path, sqlite_url: str) -> None:
     """The connection of a read is read-only: even a statement that writes is refused, in a sentence."""
     furnish(sqlite_url)
     before = tree(tmp_path)
-    with open_reader(sqlite_url) as reader, pytest.raises(Refused, match="cannot be read: attempt to write a readonly database"):
+    with (
+        open_reader(sqlite_url) as reader,
+        pytest.raises(Refused, match="cannot be read: attempt to write a readonly database"),
+    ):
         reader.select("update keeper set name = 'nobody'")
     assert tree(tmp_path) == before
 
 
 def test_an_empty_file_reads_as_an_empty_record(tmp_path: Path, sqlite_url: str) -> None:
-    """A process killed while it made the record leaves an empty file: it is read as empty, and made by the next write."""
+    """A process killed while it made the record leaves an empty file: it reads as an empty record."""
     (tmp_path / "home").mkdir()
     (tmp_path / "home" / "record.db").touch()
     with open_reader(sqlite_url) as reader:
@@ -151,7 +154,9 @@ def test_another_programs_database_is_left_alone(tmp_path: Path, sqlite_url: str
     assert tree(tmp_path) == before
 
 
-@pytest.mark.parametrize("folder", ["50% water", "what?", "a#b", "tank: Q1; new", "Süßwasser 🐠", "plus+minus", "a=b&c"])
+@pytest.mark.parametrize(
+    "folder", ["50% water", "what?", "a#b", "tank: Q1; new", "Süßwasser 🐠", "plus+minus", "a=b&c"]
+)
 def test_the_home_may_have_any_name(tmp_path: Path, folder: str) -> None:
     """Reads and writes meet in the same file, whatever signs its folder's name holds."""
     url = f"sqlite:///{tmp_path / folder / 'record.db'}"

@@ -9,6 +9,7 @@ import sqlalchemy as sa
 from fishroom import desk, drop_trigger, dump, furnish, live, raw
 from sqlmodel import SQLModel
 
+from quarantine.actions import places
 from quarantine.failures import Refused
 from quarantine.records.migrations import APPEND_ONLY, trigger_names_sql, triggers
 from quarantine.records.reads import open_reader
@@ -163,6 +164,4 @@ def test_furnishing_twice_is_refused_by_name(url: str) -> None:
     """Names of sites are unique whatever their capitals; the action says so before the database has to."""
     furnish(url)
     with pytest.raises(Refused, match="There is a site 'CELLAR' already"):
-        from quarantine.actions import places
-
         places.add_site(desk(url), "CELLAR", "Europe/Berlin")

@@ -1,0 +1,416 @@
+"""What people feel, measured: `.venv/bin/python tests/benchmarks/run.py` (3 minutes; exit 1 when a bar is missed).
+
+Every bar but one is a ratio of two things measured in one run, in turns, on one machine; each figure is the median.
+Start-up is timed from outside, in processes of their own. The large record is built as a keeper builds it, twelve
+open batches through the actions on a passed-in clock; closed batches, their tasks and looks are then copied straight
+into the SQLite file, so its journal is not whole and it is good for timing alone. All of it is invented.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import sqlite3
+import subprocess
+import sys
+import tempfile
+from collections.abc import Callable, Iterator
+from datetime import UTC, date, datetime, timedelta
+from functools import partial
+from itertools import count
+from pathlib import Path
+from statistics import median
+from time import perf_counter
+from typing import Any, NamedTuple
+from uuid import uuid4
+from zoneinfo import ZoneInfo
+
+from quarantine.actions.batches import start_batch
+from quarantine.actions.desk import Desk
+from quarantine.actions.noting import look, reading
+from quarantine.actions.places import add_keeper, add_site, add_tank
+from quarantine.actions.today import list_day
+from quarantine.actions.work import done
+from quarantine.calendars.write import Event, write_file
+from quarantine.facts import Fact
+from quarantine.plan import Course, plan
+from quarantine.protocol import load
+from quarantine.records.codec import text_of_instant
+from quarantine.records.reads import open_reader
+from quarantine.settings import Home
+
+ZONE = "Europe/Berlin"
+KEEPER = "Robin"
+FRESH = tuple(f"F{n}" for n in range(1, 7))
+MARINE = tuple(f"M{n}" for n in range(1, 7))
+
+ALL_BATCHES, ALL_TASKS, ALL_LOOKS = 500, 60_000, 100_000
+ROWS_SHOWN = 60
+STARTS = 11
+PLANNED = (1_000, 10_000)
+EVENTS = 10_000
+
+COMMAND = Path(sys.executable).with_name("quarantine")
+TYPER = ("-c", "import typer")
+TYPER_AND_RICH = ("-c", "import typer, rich.console, rich.table")
+
+
+class Figure(NamedTuple):
+    """One line of the table. ``least`` turns the bar round: the figure must be at least so much."""
+
+    what: str
+    figure: float
+    bar: float
+    note: str
+    least: bool = False
+
+    @property
+    def ok(self) -> bool:
+        return self.figure >= self.bar if self.least else self.figure <= self.bar
+
+    def line(self) -> str:
+        shown = f"{self.figure:,.0f}" if self.least else f"{self.figure:.2f}"
+        bar = f"{'>=' if self.least else '<='} {self.bar:,g}"
+        return f"{self.what:<44} {shown:>9}  {bar:>9}  {'ok' if self.ok else 'OVER':<5} {self.note}"
+
+
+def in_turns(ours: Callable[[], Any], theirs: Callable[[], Any], times: int) -> tuple[float, float]:
+    """Median seconds of both, run in turns after one of each that is not counted."""
+    ours()
+    theirs()
+    mine: list[float] = []
+    other: list[float] = []
+    for _ in range(times):
+        for act, seconds in ((ours, mine), (theirs, other)):
+            begin = perf_counter()
+            act()
+            seconds.append(perf_counter() - begin)
+    return median(mine), median(other)
+
+
+def compared(what: str, bar: float, seconds: tuple[float, float]) -> Figure:
+    """The ratio of two medians."""
+    ours, theirs = seconds
+    return Figure(what, ours / theirs, bar, f"{1000 * ours:,.0f} ms against {1000 * theirs:,.0f} ms")
+
+
+def python(*args: str, home: Path) -> str:
+    """Run a fresh interpreter; what it printed. Raises CalledProcessError when it fails.
+
+    Both sides keep their compiled bytecode, as an installed program does, in a folder of this run.
+    """
+    environment = {k: v for k, v in os.environ.items() if not k.startswith("QUARANTINE_")}
+    environment.pop("PYTHONDONTWRITEBYTECODE", None)
+    environment |= {
+        "QUARANTINE_HOME": str(home),
+        "QUARANTINE_KEEPER": KEEPER,
+        "PYTHONPYCACHEPREFIX": str(home.parent / "bytecode"),
+    }
+    return subprocess.run(
+        [sys.executable, *args], env=environment, capture_output=True, text=True, check=True, timeout=60
+    ).stdout
+
+
+# --- The record --------------------------------------------------------------------------------------------
+
+
+def at(day: date, hour: int) -> datetime:
+    """An hour of a day at the site."""
+    return datetime(day.year, day.month, day.day, hour, tzinfo=ZoneInfo(ZONE)).astimezone(UTC)
+
+
+def build(folder: Path) -> Home:
+    """Twelve open batches, all work done but today's: six in fresh water on day 7, six under medicine on day 3."""
+    values = {"database": "", "keeper": "", "scale_step": "0.01 g", "ring_at": "09:00"}
+    home = Home(folder, "benchmark", {name: (value, "benchmark") for name, value in values.items()})
+    today = datetime.now(ZoneInfo(ZONE)).date()
+    first = today - timedelta(days=7)
+    desk = Desk(home, at(first, 8), KEEPER)
+    add_site(desk._replace(keeper=""), "Hall", ZONE)
+    add_keeper(desk._replace(keeper=""), KEEPER)
+    box: dict[str, str | None] = {"length": "60 cm", "width": "30 cm", "filled": "32 cm"}
+    for names, role, water in (
+        (FRESH, "quarantine", "fresh"),
+        (MARINE, "quarantine", "marine"),
+        (("Pool",), "display", "fresh"),
+        (("Reef",), "display", "marine"),
+    ):
+        for name in names:
+            add_tank(desk, name, site="Hall", role=role, water=water, shape="box", measures=box, label=None)
+    for day in (first + timedelta(days=n) for n in range(7)):
+        if day == first:
+            arrive(desk._replace(now=at(day, 11)), FRESH, "fresh-watch", "Pool", day)
+        if day == today - timedelta(days=3):
+            arrive(desk._replace(now=at(day, 11)), MARINE, "marine-praziquantel", "Reef", day)
+        day_of_work(desk._replace(now=at(day, 18)), day, first, today - timedelta(days=3))
+    return home
+
+
+def arrive(desk: Desk, tanks: tuple[str, ...], protocol: str, destination: str, day: date) -> None:
+    """Twelve fish in each tank."""
+    for tank in tanks:
+        start_batch(
+            desk,
+            tank=tank,
+            protocol=protocol,
+            arrived=f"{day} 10:00",
+            fish=["12 Melanotaenia praecox, 3 cm"] if tank in FRESH else ["12 Centropyge bicolor, 6 cm"],
+            source="invented",
+            to_tank=destination,
+            acknowledge=True,
+        )
+
+
+def day_of_work(desk: Desk, day: date, first: date, second: date) -> None:
+    """Everything that is due on a day: looks, readings, chores."""
+    words = ["temp=25.5C", "ph=7.8", "tan=0.1mg/L", "nitrite=0.1mg/L"]
+    for tanks, arrived, more in ((FRESH, first, []), (MARINE, second, ["oxygen=6.5mg/L", "salinity=34g/L"])):
+        if day < arrived:
+            continue
+        appetite = "" if day == arrived else " 3"
+        look(desk, ", ".join(f"{tank} 12{appetite}" for tank in tanks), no_signs=True)
+        for tank in tanks:
+            reading(desk, tank, [*words, *more])
+    with open_reader(desk.home.database) as rows:
+        left = [item.row for item in list_day(rows, desk.home, desk.now).tasks if item.row["day"]]
+    for row in left:
+        done(desk, [row["code"]], as_shown=row["kind"] in ("dose", "change"))
+
+
+def enlarge(path: Path) -> None:
+    """Closed batches, done tasks and looks, copied from the open ones until the record has its full size."""
+    with sqlite3.connect(path) as connection:
+        connection.row_factory = sqlite3.Row
+        batches = [dict(row) for row in connection.execute("select * from batch")]
+        tasks = [dict(row) for row in connection.execute("select * from task")]
+        looks = [dict(row) for row in connection.execute("select * from fact where kind = 'look'")]
+        closed = list(closed_batches(batches, ALL_BATCHES - len(batches)))
+        insert(connection, "batch", closed)
+        insert(connection, "task", closed_tasks(closed, tasks, ALL_TASKS - len(tasks)))
+        insert(connection, "fact", closed_looks(closed, looks[0], ALL_LOOKS - len(looks)))
+    connection.close()
+
+
+def insert(connection: sqlite3.Connection, table: str, rows: Any) -> None:
+    """Insert rows that are dicts of every column."""
+    rows = list(rows)
+    columns = list(rows[0])
+    places = ", ".join(f":{name}" for name in columns)
+    connection.executemany(f"insert into {table} ({', '.join(columns)}) values ({places})", rows)
+
+
+def closed_batches(batches: list[dict[str, Any]], wanted: int) -> Iterator[dict[str, Any]]:
+    """Batches released over the years before, in the same tanks one after the other."""
+    for n in range(wanted):
+        like = batches[n % len(batches)]
+        arrived = datetime.fromisoformat(like["arrived_at"]) - timedelta(days=35 * (1 + n // len(batches)))
+        yield like | {
+            "id": uuid4().hex,
+            "name": f"{like['name']} before {n}",
+            "arrived_at": text_of_instant(arrived),
+            "state": "released",
+            "closed_at": text_of_instant(arrived + timedelta(days=31)),
+        }
+
+
+def closed_tasks(closed: list[dict[str, Any]], tasks: list[dict[str, Any]], wanted: int) -> Iterator[dict[str, Any]]:
+    """Tasks that were done, spread evenly over the closed batches."""
+    numbers = count()
+    dated = [task for task in tasks if task["day"]]
+    for n in range(wanted):
+        batch = closed[n % len(closed)]
+        like = dated[n % len(dated)]
+        due = datetime.fromisoformat(batch["arrived_at"]) + timedelta(hours=6 * (n // len(closed)))
+        yield like | {
+            "id": uuid4().hex,
+            "key": f"closed:{next(numbers)}",
+            "code": f"closed {n}",
+            "batch": batch["id"],
+            "system": batch["system"],
+            "tank": batch["tank"],
+            "day": due.date().isoformat(),
+            "due_from": text_of_instant(due),
+            "due_until": text_of_instant(due + timedelta(hours=12)),
+            "state": "done",
+        }
+
+
+def closed_looks(closed: list[dict[str, Any]], like: dict[str, Any], wanted: int) -> Iterator[dict[str, Any]]:
+    """Looks, spread evenly over the closed batches and their days."""
+    for n in range(wanted):
+        batch = closed[n % len(closed)]
+        moment = text_of_instant(datetime.fromisoformat(batch["arrived_at"]) + timedelta(hours=3 * (n // len(closed))))
+        yield like | {
+            "id": uuid4().hex,
+            "batch": batch["id"],
+            "system": batch["system"],
+            "tank": batch["tank"],
+            "happened_at": moment,
+            "entered_at": moment,
+        }
+
+
+# --- Start-up ----------------------------------------------------------------------------------------------
+
+
+def startup(home: Path) -> Iterator[Figure]:
+    """Help and version against nothing but the package they are built on."""
+    for option in ("--help", "--version"):
+        ours = partial(python, str(COMMAND), option, home=home)
+        yield compared(
+            f"quarantine {option} / import typer", 1.5, in_turns(ours, partial(python, *TYPER, home=home), STARTS)
+        )
+
+
+def on_the_record(home: Path) -> Iterator[Figure]:
+    """A cold list of today and a cold tick, on the large record."""
+    tasks = json.loads(python(str(COMMAND), "today", "--json", home=home))["tasks"]
+    if len(tasks) != ROWS_SHOWN or sum(1 for task in tasks if task["dose"]) != len(MARINE):
+        raise SystemExit(f"The record shows {len(tasks)} rows, {ROWS_SHOWN} were meant: the benchmark is out of date.")
+    yield compared(
+        f"cold today, {ROWS_SHOWN} rows / import typer, rich",
+        2,
+        in_turns(lambda: python(str(COMMAND), "today", home=home), lambda: python(*TYPER_AND_RICH, home=home), STARTS),
+    )
+    feeds = iter([task["code"] for task in tasks if task["kind"] == "feed"])
+    times = min(STARTS, len(FRESH + MARINE) - 1)
+    yield compared(
+        "cold done / import typer",
+        8,
+        in_turns(
+            lambda: python(str(COMMAND), "done", next(feeds), home=home), lambda: python(*TYPER, home=home), times
+        ),
+    )
+
+
+# --- Planning ----------------------------------------------------------------------------------------------
+
+
+def courses(number: int) -> Iterator[Course]:
+    """Batches that arrived over the years, each in water of its own, half of them under medicine."""
+    protocols = load("fresh-watch"), load("marine-praziquantel")
+    for n in range(number):
+        arrived = datetime(2024, 1, 1, 10, tzinfo=UTC) + timedelta(minutes=10 * n * 10_000 // number)
+        arrival = Fact(f"a{n}", "arrival", arrived, arrived, KEEPER, f"S{n}", f"T{n}", f"B{n}", None, {"count": 12})
+        yield Course(f"B{n}", f"T{n}", f"S{n}", ZONE, protocols[n % 2], arrival)
+
+
+def planned(made: list[Course]) -> int:
+    """How many tasks the plans of all these waters hold."""
+    return sum(len(plan([course], [course.arrival], course.arrival.at).tasks) for course in made)
+
+
+def planning() -> Iterator[Figure]:
+    """Tasks a second, and whether ten times the batches take ten times as long."""
+    seconds = []
+    rates = []
+    for number in PLANNED:
+        made = list(courses(number))
+        planned(made[:100])
+        begin = perf_counter()
+        tasks = planned(made)
+        seconds.append(perf_counter() - begin)
+        rates.append(tasks / seconds[-1])
+    small, large = PLANNED
+    yield Figure("tasks planned a second", min(rates), 20_000, f"{small:,} and {large:,} batches", least=True)
+    yield Figure(
+        f"time a batch, {large:,} / {small:,} batches",
+        (seconds[1] / large) / (seconds[0] / small),
+        1.5,
+        f"{seconds[1]:,.1f} s against {seconds[0]:,.1f} s",
+    )
+
+
+# --- Calendar ----------------------------------------------------------------------------------------------
+
+
+def events() -> list[Event]:
+    """Whole days and times, each with an alarm and a few lines of text."""
+    start = datetime(2026, 2, 10, 9, tzinfo=UTC)
+    made = []
+    for n in range(EVENTS):
+        timed = n % 10 == 0
+        moment = start + timedelta(hours=n)
+        made.append(
+            Event(
+                uid=f"{n:032x}@benchmark",
+                sequence=n % 3,
+                stamp=start,
+                created=start,
+                summary=f"Look at every fish and count, tank {n % 12}",
+                description=f"Look at every fish and count in tank {n % 12}, batch {n % 12}.\nPosture, swimming, fins, "
+                "skin, eyes, gills, hiding; before and during feeding.\nCheck the list before dosing.",
+                day=None if timed else moment.date(),
+                start=moment if timed else None,
+                categories=("look", f"tank {n % 12}"),
+                ring=timedelta(minutes=30) if timed else timedelta(hours=9),
+            )
+        )
+    return made
+
+
+def streamed(path: Path, made: list[Event]) -> None:
+    """The same events by the calendar package alone: no order, no lint, no care for the old file."""
+    import icalendar
+
+    with path.open("wb") as file:
+        file.write(b"BEGIN:VCALENDAR\r\nVERSION:2.0\r\nPRODID:benchmark\r\n")
+        for event in made:
+            component = icalendar.Event()
+            component.add("uid", event.uid)
+            component.add("sequence", event.sequence)
+            component.add("dtstamp", event.stamp)
+            component.add("last-modified", event.stamp)
+            component.add("created", event.created)
+            begin = event.start or event.day
+            assert begin is not None
+            component.add("dtstart", begin)
+            component.add("dtend", begin + (timedelta(minutes=15) if event.start else timedelta(days=1)))
+            component.add("summary", event.summary)
+            component.add("description", event.description)
+            component.add("status", "CONFIRMED")
+            component.add("transp", "TRANSPARENT")
+            component.add("categories", list(event.categories))
+            alarm = icalendar.Alarm()
+            alarm.add("action", "DISPLAY")
+            alarm.add("description", event.summary)
+            alarm.add("trigger", event.ring)
+            component.add_component(alarm)
+            file.write(component.to_ical())
+        file.write(b"END:VCALENDAR\r\n")
+
+
+def calendar(folder: Path) -> Figure:
+    """Our file, ordered, linted and put in place in one step, against the package alone."""
+    made = events()
+    seconds = in_turns(
+        lambda: write_file(folder / "ours.ics", made, "Benchmark"), lambda: streamed(folder / "theirs.ics", made), 3
+    )
+    return compared(f"calendar of {EVENTS:,} / icalendar streamed", 1.5, seconds)
+
+
+def figures(folder: Path) -> Iterator[Figure]:
+    """All of them, the quick ones first."""
+    yield from startup(folder / "empty")
+    home = build(folder / "home")
+    enlarge(folder / "home" / "record.db")
+    yield from on_the_record(home.path)
+    yield from planning()
+    yield calendar(folder)
+
+
+def main() -> int:
+    """Measure, print a line for each figure as it is known, and say by the exit code whether a bar was passed."""
+    begin = perf_counter()
+    print(f"{'what':<44} {'figure':>9}  {'bar':>9}  ")
+    missed = 0
+    with tempfile.TemporaryDirectory(prefix="quarantine-benchmark-") as folder:
+        for figure in figures(Path(folder)):
+            missed += not figure.ok
+            print(figure.line(), flush=True)
+    print(f"{perf_counter() - begin:,.0f} s; {'every bar held' if not missed else f'{missed} over'}")
+    return 1 if missed else 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
