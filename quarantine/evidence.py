@@ -501,7 +501,7 @@ def _reading(condition: Condition, evidence: Evidence) -> Verdict:
     good = (low is None or worst_low >= low) and (high is None or worst_high <= high)
     unit = f" {condition.unit}" if condition.unit else ""
     if name == "uia":
-        shown = f"{show_significant(span.low, 2)} to {show_significant(span.high, 2)}{unit}"
+        shown = f"{show_significant(span.low, 2, up=False)} to {show_significant(span.high, 2, up=True)}{unit}"
     else:
         shown = f"{show_significant(middle, 6)}{unit}"
     figure = show_significant(worst_high if high is not None and worst_high > high else middle, 3)

@@ -56,6 +56,8 @@ def start_batch(
     yes: bool = False,
 ) -> dict[str, Any]:
     """Fish arrived: freeze the protocol, record the arrival, make the plan. One transaction."""
+    if not source.strip():
+        raise Usage("Where did the fish come from? --from is empty.")
     lines = [read_fish(text) for text in fish]
     if not lines:
         raise Usage('Which fish? Say --fish "COUNT SPECIES" at least once.')
@@ -155,7 +157,7 @@ def _acknowledged(act: Act, template: Protocol, acknowledge: bool) -> None:
 def _check_water(act: Act, quarantine: Row, template: Protocol, at: datetime, yes: bool) -> list[str]:
     """Rules B1, B2: who is in the water already, and what their dates become. The consequence comes before the act."""
     state = load_system(act, quarantine["system"], act.now)
-    _refuse_dosed_water(act, quarantine, state.facts)
+    _refuse_dosed_water(act, quarantine)
     if not state.courses:
         return []
     if template.medicated or any(c.protocol.medicated for c in state.courses):
@@ -181,22 +183,30 @@ def _check_water(act: Act, quarantine: Row, template: Protocol, at: datetime, ye
     return moved
 
 
-def _refuse_dosed_water(act: Act, quarantine: Row, facts: tuple[Fact, ...]) -> None:
+def medicine_in(act: Act, tank: Row) -> str | None:
+    """What medicine the water of a tank still holds, in words; None when it holds none (rule B2)."""
     from quarantine.formulary import load as load_substance
     from quarantine.water.ledger import level_of, substances_in
 
-    all_facts = [fact_of(row) for row in act.rows("facts_since", system=quarantine["system"], since="9999")]
-    water, _ = system_water(act, quarantine["system"], act.now)
-    for substance in substances_in(all_facts):
+    facts = [fact_of(row) for row in act.rows("facts_since", system=tank["system"], since="9999")]
+    water, _ = system_water(act, tank["system"], act.now)
+    for substance in substances_in(facts):
         if water is None or "salt" in load_substance(substance).classes:
             continue
-        level = level_of(all_facts, substance, water, "none", act.now)
+        level = level_of(facts, substance, water, "none", act.now)
         if level.high is None or level.high > 0.01:
             shown = "an unknown amount" if level.high is None else f"up to {level.high:.2f} mg/L"
-            raise Refused(
-                f"{quarantine['name']} still holds {shown} of {substance}: no fish are added to medicated water "
-                "(rule B2). Change all of the water first and log it: quarantine event change."
-            )
+            return f"{shown} of {substance}"
+    return None
+
+
+def _refuse_dosed_water(act: Act, quarantine: Row) -> None:
+    held = medicine_in(act, quarantine)
+    if held is not None:
+        raise Refused(
+            f"{quarantine['name']} still holds {held}: no fish are added to medicated water (rule B2). "
+            "Change all of the water first and log it: quarantine event change."
+        )
 
 
 def _entry(tank: Row, at: datetime) -> Fact:

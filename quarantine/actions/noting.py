@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import json
 import re
 from datetime import datetime
 from decimal import Decimal, InvalidOperation
 from typing import Any, NamedTuple
 
+from quarantine.actions.batches import medicine_in
 from quarantine.actions.desk import Desk, find_tank, local_text, when
 from quarantine.actions.planning import add_fact, changed_days, load_system, plan_system, replan
 from quarantine.failures import Refused, Unknown, Usage
@@ -131,6 +133,7 @@ def look(
     no_signs: bool = False,
     note: str | None = None,
     at: str | None = None,
+    really: bool = False,
 ) -> Noted:
     """Looks at one tank or several, in one line: typing the count is the proof of looking (rule A3)."""
     seen_signs = [read_sign(s) for s in signs or []]
@@ -149,6 +152,8 @@ def look(
         for line in lines:
             tank = find_tank(act, line.tank)
             moment = when(at, tank["zone"], act.now)
+            if not really:
+                _ask_about_look(act, tank, line, dead)
             shown = _write_look(act, tank, line, moment, dead, seen_signs, gone_signs, no_signs, note)
             said += shown.pop("lines")
             document["looks"].append(shown)
@@ -158,6 +163,30 @@ def look(
         moment = next(iter(systems.values()))
         act.describe("look", "; ".join(f"{line.tank}: {_seen_text(line)}" for line in lines), moment)
         return Noted(said, document)
+
+
+def _ask_about_look(act: Act, tank: Row, line: Line, dead: int) -> None:
+    """Counts that cannot be are asked about once."""
+    for batch in act.rows("open_batches"):
+        if batch["tank"] == tank["id"]:
+            alive = int(json.loads(batch["standing"]).get("alive", 0))
+            _ask_about_count(act, "died", batch, dead)
+            if line.seen is not None and line.seen > alive - dead:
+                raise Refused(
+                    f"{line.seen} seen in {tank['name']}, but {alive - dead} are alive on record. If it is so, say "
+                    "--really; fish that came in are recorded with: quarantine event added."
+                )
+
+
+def _urgent(signs: list[tuple[str, str | None]]) -> list[str]:
+    """What an A sign calls for, said at once (rule C9)."""
+    worst = [name for name, stated in signs if (stated or (SIGNS[name].severity if name in SIGNS else "B")) == "A"]
+    if not worst:
+        return []
+    return [
+        f"ACT NOW ({', '.join(worst)}): test the water, add air, isolate the sick, call a veterinarian. "
+        "Every dose in this water is held until a named person lifts it: quarantine event lift."
+    ]
 
 
 def _seen_text(line: Line) -> str:
@@ -212,9 +241,11 @@ def _write_look(
     if gone:
         data["gone"] = gone
     if note:
-        data["note"] = note
+        data["note"] = "".join(c for c in note if c.isprintable())
     add_fact(act, "look", data=data, **common)
-    lines = [f"{tank['name']}, {local_text(moment, tank['zone'])}: {_seen_text(line)}"]
+    gone_words = f", {dead} found dead" if dead else ""
+    lines = [f"{tank['name']}, {local_text(moment, tank['zone'])}: {_seen_text(line)}{gone_words}"]
+    lines += _urgent(signs)
     lines += write_readings(act, tank, line.readings, moment)
     if batch is not None and not no_signs and not signs:
         lines.append("Signs were not mentioned, so this is not a clear day; say --no-signs when there were none.")
@@ -284,6 +315,10 @@ def reading(desk: Desk, tank_name: str, words: list[str], *, at: str | None = No
     readings = [read_reading(word) for word in words]
     if not readings:
         raise Usage("What was read? Write NAME=VALUE, such as temp=25.5C ph=7.8 tan=0.5mg/L.")
+    names = [p.title for p, _, _ in readings]
+    if len(set(names)) < len(names):
+        twice = next(name for name in names if names.count(name) > 1)
+        raise Usage(f"{twice} stands twice in one line; a second reading is a line of its own.")
     with desk.act() as act:
         tank = find_tank(act, tank_name)
         moment = when(at, tank["zone"], act.now)
@@ -311,12 +346,29 @@ def event(
     at: str | None = None,
     of_batch: bool = False,
     yes: bool = True,
+    really: bool = False,
 ) -> Noted:
-    """One fact without a task. The consequence (old and new dates) is shown first when ``yes`` is False."""
+    """One fact without a task. The consequence (old and new dates) is shown first when ``yes`` is False.
+
+    Facts are never refused (rule C7): what looks like a slip is asked about once, ``really`` answers.
+    """
+    for name in ("because", "what", "by"):
+        if name in data and not str(data[name]).strip():
+            raise Usage(f"--{name} is empty; say it in a few words.")
     with desk.act() as act:
         tank = find_tank(act, tank_name)
         moment = when(at, tank["zone"], act.now)
-        batch = _batch_of(act, tank) if of_batch else None
+        batch = _batch_of(act, tank, moment) if of_batch else None
+        if kind == "moved":
+            data = {**data, "to": find_tank(act, data["to"])["name"]}
+        if kind == "added" and not yes and (held := medicine_in(act, tank)):
+            raise Refused(
+                f"{tank['name']} still holds {held}: no fish are added to medicated water (rule B2). If they are in "
+                "already, say --yes to record it, and ask a veterinarian about the dose they missed."
+            )
+        if not really:
+            _ask_about_count(act, kind, batch, int(data.get("count", 0)))
+            _ask_about_water(act, tank, kind, data, moment)
         before = _earliest(act, {tank["system"]})
         add_fact(
             act,
@@ -331,18 +383,69 @@ def event(
         moved = _consequences(act, before, [made])
         if moved and not yes:
             raise Refused(f"This would move dates: {'; '.join(moved)}. Say --yes to record it.", moved=moved)
-        words = ", ".join(f"{name} {value}" for name, value in data.items() if not isinstance(value, (dict, list)))
+        words = ", ".join(_words(name, value) for name, value in data.items() if value not in (False, None))
         act.describe(kind, f"{tank['name']}: {kind}, {words}", moment)
         return Noted(
-            [f"{tank['name']}, {local_text(moment, tank['zone'])}: {kind} recorded ({words})", *moved],
-            {"tank": tank["name"], "kind": kind, "moved": moved},
+            [
+                f"{tank['name']}, {local_text(moment, tank['zone'])}: {kind.replace('_', ' ')} recorded ({words})",
+                *moved,
+                *_what_follows(kind),
+            ],
+            {"tank": tank["name"], "kind": kind, "at": moment, "data": data, "moved": moved},
         )
 
 
-def _batch_of(act: Act, tank: Row) -> Row:
+def _words(name: str, value: Any) -> str:
+    """One fact's detail as people say it."""
+    if isinstance(value, Decimal):
+        return f"{name.removesuffix('_litres').removesuffix('litres')} {show(value, 2)} L".strip()
+    return {"count": f"{value} fish"}.get(name) or (name if value is True else f"{name} {value}")
+
+
+def _what_follows(kind: str) -> list[str]:
+    """What a keeper has to know after a fact that takes medicine out, or fish away."""
+    if kind == "change":
+        return [
+            "If medicine was in the water, a share of it went too; no dose is planned for that here: ask a veterinarian."
+        ]
+    if kind == "moved":
+        return ["These fish have not been signed off: the tank they went to shares their risk, and is quarantined too."]
+    return []
+
+
+def _ask_about_count(act: Act, kind: str, batch: Row | None, count: int) -> None:
+    """More fish gone than are alive is a slip, or the count was wrong before."""
+    if batch is None or kind not in ("died", "moved", "missing"):
+        return
+    alive = int(json.loads(batch["standing"]).get("alive", 0))
+    if count > alive:
+        raise Refused(
+            f"{count} {kind}, but {alive} of {batch['name']} are alive on record. If it is so, say --really; else "
+            "correct the count."
+        )
+
+
+def _ask_about_water(act: Act, tank: Row, kind: str, data: dict[str, Any], moment: datetime) -> None:
+    """More water out or in than the system holds is a slip of the unit or the decimal point."""
+    from quarantine.records.loading import system_water
+
+    water, _ = system_water(act, tank["system"], moment)
+    amounts = [Decimal(data[name]) for name in ("out_litres", "in_litres", "litres") if name in data]
+    if water is None or not amounts:
+        return
+    if max(amounts) > Decimal(str(water.litres + water.plus_minus_litres)):
+        raise Refused(
+            f"{show(max(amounts), 1)} L is more than the {show(Decimal(str(water.litres)), 1)} L that are in this "
+            "water. If it is so, say --really."
+        )
+
+
+def _batch_of(act: Act, tank: Row, moment: datetime) -> Row:
     batches = [b for b in act.rows("open_batches") if b["tank"] == tank["id"]]
     if not batches:
         raise Refused(f"There is no open batch in {tank['name']}; nothing was recorded.")
+    if batches[0]["arrived_at"] > _text(moment):
+        raise Refused(f"Batch {batches[0]['name']} had not arrived by then; check --at.")
     return batches[0]
 
 

@@ -77,7 +77,7 @@ def add_tank(
             "id": new_id(),
             "name": tank_name,
             "site": home["id"],
-            "system": _system(act, system, tank_name, home["id"]),
+            "system": _system(act, system, tank_name, home["id"], water),
             "role": role,
             "water": water,
             "shape": table,
@@ -95,7 +95,13 @@ def add_tank(
         )
         act.describe("tank added", f"tank {tank_name}: {volume.working[-1] if volume.working else ''}")
         over = None if label_litres is None else label_overdose_percent(float(label_litres), volume)
-        return {"tank": tank_name, "volume": volume, "label_litres": label_litres, "label_overdose_percent": over}
+        return {
+            "tank": tank_name,
+            "system": system or tank_name,
+            "volume": volume,
+            "label_litres": label_litres,
+            "label_overdose_percent": over,
+        }
 
 
 def _one_of(option: str, value: str, allowed: tuple[str, ...]) -> str:
@@ -104,7 +110,19 @@ def _one_of(option: str, value: str, allowed: tuple[str, ...]) -> str:
     return value
 
 
-def _system(act: Act, name: str | None, tank_name: str, site: str) -> str:
+def _check_joining(act: Act, system: dict[str, Any], water: str) -> None:
+    """A tank joins a system of the same water, and not one with fish under quarantine."""
+    for tank in act.rows("tanks"):
+        if tank["system"] == system["id"] and tank["water"] != water:
+            raise Refused(f"Water system {system['name']!r} holds {tank['water']} water ({tank['name']}), not {water}.")
+    if any(batch["system"] == system["id"] for batch in act.rows("open_batches")):
+        raise Refused(
+            f"A batch is in water system {system['name']!r}: a tank that joins it now would change its doses. "
+            "Join it when the batch is signed off."
+        )
+
+
+def _system(act: Act, name: str | None, tank_name: str, site: str, water: str) -> str:
     """The water system a tank belongs to: a named one (made when new), else one of its own."""
     wanted = name or tank_name
     for row in act.rows("systems"):
@@ -113,6 +131,7 @@ def _system(act: Act, name: str | None, tank_name: str, site: str) -> str:
                 raise Refused(f"There is a water system {wanted!r} already; say --system to join it or choose a name.")
             if row["site"] != site:
                 raise Refused(f"Water system {row['name']!r} is at another site; a system is at one place.")
+            _check_joining(act, row, water)
             return str(row["id"])
     row = {"id": new_id(), "name": " ".join(wanted.split()), "site": site}
     act.add("system", row)
@@ -123,7 +142,7 @@ def measure_tank(
     desk: Desk, name: str, volume: str, *, by: str, plus_minus: str | None, at: str | None
 ) -> dict[str, Any]:
     """A measured volume rules from its date on; the history is kept."""
-    litres = to(read(volume, "volume", "the measured volume"), "L")
+    litres = to(read(volume, "volume", "measured volume"), "L")
     if not by.strip():
         raise Usage('How was it measured? Say --by, such as --by "counted buckets".')
     if plus_minus is None:
@@ -134,7 +153,7 @@ def measure_tank(
     with desk.act() as act:
         tank = find_tank(act, name)
         moment = when(at, tank["zone"], act.now)
-        says = f"{show(litres)} L, plus or minus {show(error)} L, by {by.strip()}"
+        says = f"{show(litres, 2)} L, plus or minus {show(error, 2, up=True)} L, by {by.strip()}"
         _add_volume(act, tank["id"], litres, error, by.strip(), moment, [says])
         act.describe("tank measured", f"tank {tank['name']}: {says}", moment)
         return {"tank": tank["name"], "litres": litres, "plus_minus_litres": error, "method": by.strip()}

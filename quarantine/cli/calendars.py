@@ -19,13 +19,18 @@ def write(
 ) -> None:
     from quarantine.actions.exporting import write_calendar
     from quarantine.cli.today import read_day
+    from quarantine.failures import Usage
 
+    first = read_day(since, "--from") if since else None
+    last = read_day(until, "--to") if until else None
+    if first and last and last < first:
+        raise Usage("--to lies before --from; nothing was written.")
     made = write_calendar(
         session().desk(),
         file,
         batch=batch,
-        since=read_day(since, "--from") if since else None,
-        until=read_day(until, "--to") if until else None,
+        since=first,
+        until=last,
         with_done=done,
     )
     session().emit(

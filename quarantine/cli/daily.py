@@ -19,6 +19,7 @@ def look(
     gone: Annotated[list[str] | None, typer.Option(help="A sign that is gone.")] = None,
     no_signs: Annotated[bool, typer.Option("--no-signs", help="No signs: a clear day.")] = False,
     note: Annotated[str | None, typer.Option(help="Anything else.")] = None,
+    really: Annotated[bool, typer.Option("--really", help="The counts are so, though they look like a slip.")] = False,
     at: At = None,
 ) -> None:
     from quarantine.actions.noting import look

@@ -11,6 +11,7 @@ from quarantine.cli.daily import At
 from quarantine.cli.session import session
 
 Tank = Annotated[str, typer.Argument(help="The tank.")]
+Really = Annotated[bool, typer.Option("--really", help="It is so, though it looks like a slip.")]
 Yes = Annotated[bool, typer.Option("--yes", help="Accept the dates this moves.")]
 
 
@@ -35,20 +36,29 @@ def change(
     tank: Tank,
     out: Annotated[str, typer.Option(help='Water taken out: "30 L", "8 USgal".')],
     in_: Annotated[str | None, typer.Option("--in", help="Water put in; as much as went out if left out.")] = None,
+    really: Really = False,
     at: At = None,
 ) -> None:
     out_litres = _litres(out, "--out")
     _note(
-        "change", tank, {"out_litres": out_litres, "in_litres": out_litres if in_ is None else _litres(in_, "--in")}, at
+        "change",
+        tank,
+        {"out_litres": out_litres, "in_litres": out_litres if in_ is None else _litres(in_, "--in")},
+        at,
+        really=really,
     )
 
 
-def topup(tank: Tank, litres: Annotated[str, typer.Argument(help="Water put in.")], at: At = None) -> None:
-    _note("topup", tank, {"litres": _litres(litres, "the top-up")}, at)
+def topup(
+    tank: Tank, litres: Annotated[str, typer.Argument(help="Water put in.")], really: Really = False, at: At = None
+) -> None:
+    _note("topup", tank, {"litres": _litres(litres, "top-up")}, at, really=really)
 
 
-def evaporation(tank: Tank, litres: Annotated[str, typer.Argument(help="Water that left.")], at: At = None) -> None:
-    _note("evaporation", tank, {"litres": _litres(litres, "the evaporation")}, at)
+def evaporation(
+    tank: Tank, litres: Annotated[str, typer.Argument(help="Water that left.")], really: Really = False, at: At = None
+) -> None:
+    _note("evaporation", tank, {"litres": _litres(litres, "evaporation")}, at, really=really)
 
 
 def removal(tank: Tank, by: Annotated[str, typer.Option(help="Carbon, resin or UV.")], at: At = None) -> None:
@@ -81,6 +91,7 @@ def died(
     count: Annotated[int, typer.Argument(min=1)],
     cause: Annotated[str | None, typer.Option(help="The cause, when it is known.")] = None,
     euthanised: Annotated[bool, typer.Option("--euthanised", help="Its own outcome, counted apart.")] = False,
+    really: Really = False,
     at: At = None,
 ) -> None:
     data: dict[str, Any] = {"count": count, "euthanised": euthanised}
@@ -88,25 +99,27 @@ def died(
         data |= {"cause": cause, "explained": True}
     if euthanised:
         data["explained"] = True
-    _note("died", tank, data, at, of_batch=True)
+    _note("died", tank, data, at, of_batch=True, really=really)
 
 
 def moved(
     tank: Tank,
     count: Annotated[int, typer.Argument(min=1)],
-    to_tank: Annotated[str, typer.Option("--to", help="Where they went.")],
+    to_tank: Annotated[str, typer.Option("--to", help="The tank they went to.")],
+    really: Really = False,
     at: At = None,
 ) -> None:
-    _note("moved", tank, {"count": count, "to": to_tank}, at, of_batch=True)
+    _note("moved", tank, {"count": count, "to": to_tank}, at, of_batch=True, really=really)
 
 
 def missing(
     tank: Tank,
     count: Annotated[int, typer.Argument(min=1)],
     because: Annotated[str, typer.Option(help="Why they are held to be missing.")],
+    really: Really = False,
     at: At = None,
 ) -> None:
-    _note("missing", tank, {"count": count, "because": because}, at, of_batch=True)
+    _note("missing", tank, {"count": count, "because": because}, at, of_batch=True, really=really)
 
 
 def disturbance(

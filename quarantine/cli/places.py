@@ -86,11 +86,12 @@ def add_tank(
         label=label,
     )
     volume = made["volume"]
-    lines = [f"Tank {made['tank']}.", *[f"  {line}" for line in volume.working]]
+    lines = [f"Tank {made['tank']}, water system {made['system']}.", *[f"  {line}" for line in volume.working]]
     if made["label_overdose_percent"] is not None:
         lines.append(_label_line(made["label_litres"], made["label_overdose_percent"]))
     document = {
         "tank": made["tank"],
+        "system": made["system"],
         "volume": {"litres": volume.litres, "plus_minus_litres": volume.plus_minus_litres},
         "label_litres": made["label_litres"],
         "label_overdose_percent": made["label_overdose_percent"],
@@ -119,8 +120,8 @@ def measure_tank(
     session().emit(
         made,
         [
-            f"{made['tank']}: {show(made['litres'])} L, plus or minus {show(made['plus_minus_litres'])} L, "
-            f"by {made['method']}. Every later dose uses it."
+            f"{made['tank']}: {show(made['litres'], 2)} L, "
+            f"plus or minus {show(made['plus_minus_litres'], 2, up=True)} L, by {made['method']}. Every later dose uses it."
         ],
     )
 

@@ -22,9 +22,12 @@ def read_day(text: str, option: str) -> date:
     from quarantine.failures import Usage
 
     try:
-        return date.fromisoformat(text)
+        day = date.fromisoformat(text)
     except ValueError:
         raise Usage(f"{option} {text!r} is not a day; write YYYY-MM-DD.") from None
+    if not 2000 <= day.year <= 2999:
+        raise Usage(f"{option} {text!r} is too far away; write a day from 2000 to 2999.")
+    return day
 
 
 def today(
