@@ -406,7 +406,7 @@ def _what_follows(kind: str) -> list[str]:
     """What a keeper has to know after a fact that takes medicine out, or fish away."""
     if kind == "change":
         return [
-            "If medicine was in the water, a share of it went too; no dose is planned for that here: ask a veterinarian."
+            "If medicine was in the water, a share of it went too; no dose is planned for that: ask a veterinarian."
         ]
     if kind == "moved":
         return ["These fish have not been signed off: the tank they went to shares their risk, and is quarantined too."]

@@ -121,7 +121,8 @@ def measure_tank(
         made,
         [
             f"{made['tank']}: {show(made['litres'], 2)} L, "
-            f"plus or minus {show(made['plus_minus_litres'], 2, up=True)} L, by {made['method']}. Every later dose uses it."
+            f"plus or minus {show(made['plus_minus_litres'], 2, up=True)} L, by {made['method']}. "
+            "Every later dose uses it."
         ],
     )
 

@@ -24,7 +24,6 @@ QUERIES = {
     "head": "select entry, n from head where id = 1",
     "head_payload": "select journal.id, journal.n, journal.payload from journal join head on head.entry = journal.id",
     "journal": "select id, n, payload from journal order by n",
-    "journal_entry": "select id, n, payload from journal where id like :seal || '%'",
     "keepers": "select id, name from keeper",
     "sites": "select id, name, zone from site",
     "systems": "select id, name, site from system",
@@ -43,19 +42,19 @@ QUERIES = {
     "open_batches": _BATCH + "where batch.state = 'open' order by batch.arrived_at, batch.id",
     "batch_arrival": "select id, arrived_at, system, tank, state from batch where id = :id",
     "batches_of_system": _BATCH + "where batch.system = :system order by batch.arrived_at, batch.id",
-    "facts_of_system": _FACT + "where system = :system order by happened_at, entered_at, id",
     "facts_since": _FACT
     + """where system = :system and (happened_at >= :since or kind in
         ('dose', 'change', 'topup', 'evaporation', 'removal', 'unknown_addition'))
         order by happened_at, entered_at, id""",
-    "facts_of_tank": _FACT + "where tank = :tank order by happened_at desc, entered_at desc, id limit :most",
-    "tasks_of_system": "select * from task where system = :system",
+    "tasks_of_system": """select * from task where batch in
+        (select id from batch where system = :system and state = 'open')""",
     "tasks_of_batch": _TASK + "where task.batch = :batch order by task.due_from, task.code",
     "open_tasks": _TASK
     + """where task.state in ('planned', 'missed') and (task.due_from is null or task.due_from < :until)
         and (cast(:tank as text) is null or task.tank = :tank) order by task.due_from, task.code""",
-    "next_doses": """select batch, min(day) as day from task where state = 'planned' and kind = 'dose'
-        and day is not null group by batch""",
+    "next_doses": """select task.batch as batch, min(task.day) as day from batch join task on task.batch = batch.id
+        where batch.state = 'open' and task.state = 'planned' and task.kind = 'dose' and task.day is not null
+        group by task.batch""",
     "calendar_tasks": _TASK
     + """where task.day is not null and (cast(:batch as text) is null or task.batch = :batch)
         and (cast(:since as text) is null or task.day >= :since)

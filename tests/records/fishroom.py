@@ -143,7 +143,8 @@ def ready(*processes: subprocess.Popen[str]) -> None:
     """Wait until every child has its imports behind it."""
     for process in processes:
         assert process.stdout is not None
-        assert process.stdout.readline() == "ready\n"
+        first = process.stdout.readline()
+        assert first == "ready\n", first + process.stdout.read()
 
 
 def tell(process: subprocess.Popen[str], line: str) -> None:
