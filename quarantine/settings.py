@@ -8,7 +8,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any, NamedTuple
 
-from quarantine.failures import Refused
+from quarantine.failures import Failure, Refused
 
 FILE = "settings.toml"
 
@@ -26,7 +26,11 @@ def _step_of(kind: str) -> Callable[[str], str]:
     def check(text: str) -> str:
         from quarantine.quantity import read
 
-        return "" if read(text, kind, "the step").value > 0 else "a step is more than nothing"
+        try:
+            value = read(text, kind, "step").value
+        except Failure as refusal:
+            return refusal.sentence.rstrip(".")
+        return "" if value > 0 else "a step is more than nothing"
 
     return check
 

@@ -358,3 +358,20 @@ def test_dips_food_and_refused_regimens_are_not_dosed_by_the_tank(regimen: str, 
     text = text.replace('regimen = "Z01"', f'regimen = "{regimen}"').replace('water = "marine"', f'water = "{water}"')
     messages = [one.message for one in _problems(text) if one.key == "step[dose].treatment.regimen"]
     assert any(says in message for message in messages)
+
+
+def test_a_frozen_copy_never_loses_a_step_silently() -> None:
+    """What a later version objects to is let pass; a step that cannot be read at all is not: doses would vanish."""
+    from quarantine.protocol import shipped
+
+    text = shipped()["marine-praziquantel"].read_text(encoding="utf-8")
+    strange = text.replace('regimen = "Z01"', 'regimen = "Z99"')
+    assert strange != text
+    with pytest.raises(ProtocolError):
+        read(strange, "t.toml")
+    try:
+        kept = read(strange, "t.toml", frozen=True)
+    except ProtocolError:
+        return
+    assert len(kept.steps) == strange.count("[[step]]")
+    assert any(step.treatment for step in kept.steps)
