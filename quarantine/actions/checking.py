@@ -20,7 +20,7 @@ def check(reader: Reader, now: Any, against: str | None = None) -> dict[str, Any
     entries = [Entry(row["id"], row["n"], row["payload"]) for row in reader.rows("journal")]
     found = reader.rows("head")
     head = found[0]["entry"] if found else GENESIS
-    faults = verify(entries, head)
+    faults = _file(reader) + verify(entries, head)
     if reader.rows("meta", id="schema"):
         faults += _triggers(reader)
     faults += _state(reader, entries)
@@ -34,6 +34,14 @@ def check(reader: Reader, now: Any, against: str | None = None) -> dict[str, Any
     if faults:
         raise Refused(f"The record is not whole: {' '.join(faults)}", faults=faults, head=head)
     return {"entries": len(entries), "head": head, "faults": []}
+
+
+def _file(reader: Reader) -> list[str]:
+    """SQLite's own check of every page and index; PostgreSQL checks its pages itself."""
+    if reader.dialect != "sqlite":
+        return []
+    said = [str(next(iter(row.values()))) for row in reader.select("pragma integrity_check")]
+    return [f"The database file is damaged: {said[0]}."] if said and said[0] != "ok" else []
 
 
 def _triggers(reader: Reader) -> list[str]:

@@ -241,7 +241,8 @@ def _write_look(
     if gone:
         data["gone"] = gone
     if note:
-        data["note"] = "".join(c for c in note if c.isprintable())
+        # Control characters would act on whatever shows the note later.
+        data["note"] = "".join(c for c in note if ord(c) >= 32 and not 127 <= ord(c) < 160)
     add_fact(act, "look", data=data, **common)
     gone_words = f", {dead} found dead" if dead else ""
     lines = [f"{tank['name']}, {local_text(moment, tank['zone'])}: {_seen_text(line)}{gone_words}"]
