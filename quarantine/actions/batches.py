@@ -8,7 +8,7 @@ from typing import Any, NamedTuple
 
 from quarantine.actions.desk import Desk, find_tank, free_name, local_text, parse_local, when
 from quarantine.actions.planning import add_fact, load_system, plan_system, standing_json, store_changes
-from quarantine.facts import Fact, utc
+from quarantine.facts import Fact, in_order, utc
 from quarantine.failures import Refused, Usage
 from quarantine.plan import Course, Plan, refuse_unplannable
 from quarantine.protocol import Protocol, load
@@ -188,7 +188,7 @@ def medicine_in(act: Act, tank: Row) -> str | None:
     from quarantine.formulary import load as load_substance
     from quarantine.water.ledger import level_of, substances_in
 
-    facts = [fact_of(row) for row in act.rows("facts_since", system=tank["system"], since="9999")]
+    facts = in_order([fact_of(row) for row in act.rows("facts_since", system=tank["system"], since="9999")])
     water, _ = system_water(act, tank["system"], act.now)
     for substance in substances_in(facts):
         if water is None or "salt" in load_substance(substance).classes:

@@ -9,7 +9,7 @@ from typing import Any
 
 from quarantine import dosing
 from quarantine import evidence as ev
-from quarantine.facts import Condition
+from quarantine.facts import Condition, in_order
 from quarantine.formulary import load, regimen
 from quarantine.quantity import Quantity, read, to
 from quarantine.records.codec import instant
@@ -25,7 +25,7 @@ def setting_for(rows: Rows, home: Home, tank: Row, batch: Row | None, now: datet
     ``tank`` needs system, water and zone; ``batch`` id and arrived_at.
     """
     since = batch["arrived_at"] if batch else "9999"
-    facts = [fact_of(row) for row in rows.rows("facts_since", system=tank["system"], since=since)]
+    facts = in_order([fact_of(row) for row in rows.rows("facts_since", system=tank["system"], since=since)])
     facts = [f for f in facts if f.at <= now]
     water, says = system_water(rows, tank["system"], now)
     levels = {}

@@ -7,7 +7,7 @@ from datetime import date, datetime
 from functools import lru_cache
 from typing import Any, NamedTuple
 
-from quarantine.facts import Condition, Fact, PlannedTask
+from quarantine.facts import Condition, Fact, PlannedTask, in_order
 from quarantine.plan import Changes, Course, Plan, code_of, plan, reconcile
 from quarantine.protocol import Protocol, Step, read
 from quarantine.records.codec import instant
@@ -43,7 +43,7 @@ def load_system(rows: Rows, system: str, at: datetime) -> SystemState:
     """The open batches of a system with their protocols, the facts since the oldest arrival, the water."""
     batches = [b for b in rows.rows("batches_of_system", system=system) if b["state"] == "open"]
     since = min((b["arrived_at"] for b in batches), default="9999")
-    facts = [fact_of(row) for row in rows.rows("facts_since", system=system, since=since)]
+    facts = in_order([fact_of(row) for row in rows.rows("facts_since", system=system, since=since)])
     arrivals = {f.batch: f for f in facts if f.kind == "arrival"}
     courses = tuple(
         Course(b["id"], b["tank"], system, b["zone"], frozen(rows, b["copy_id"]), arrivals[b["id"]]) for b in batches
