@@ -56,7 +56,7 @@ def who(rows: Rows, name: str, *, anyone: bool = False) -> str | None:
         return str(named(keepers, "keeper", name, " (add one: quarantine keeper add NAME)")["id"])
     if len(keepers) == 1:
         return str(keepers[0]["id"])
-    if anyone:
+    if anyone and not keepers:
         return None
     if not keepers:
         raise Refused("Nobody is on record yet, and every entry names who made it: quarantine keeper add NAME.")

@@ -219,7 +219,8 @@ def dose_record(proposal: dosing.Proposal, setting: dosing.Setting, given: Quant
         "gives_high_mg_per_l": show_significant(high, 4, up=True),
         "ceiling_mg_per_l": ceiling,
         "hold": None if proposal.hold is None else _hold_facts(proposal.hold),
-        "counts": "salt" not in substance.classes,
+        # Rule A9: supporting salt that stays in the water is no dose; a salt bath or dip is one.
+        "counts": "salt" not in substance.classes or dose.route != "prolonged",
         "reference": dose.reference,
         "working": list(proposal.working),
         "rescue": rescue,

@@ -54,7 +54,10 @@ def test_fish_added_start_the_clock_again(name: str) -> None:
 
 @pytest.mark.parametrize("name", ALL)
 def test_a_look_is_planned_every_day_and_food_from_the_day_after_arrival(name: str) -> None:
-    """Daily look: petplace.com, The new kid in the tank. No food on the day of arrival: common practice, no source."""
+    """Daily look: veterinarian-written page for pet keepers, The new kid in the tank, year not stated.
+
+    No food on the day of arrival: common practice, no source.
+    """
     protocol = load(name)
     look, feed = _step(protocol, "look"), _step(protocol, "feed")
     assert look.start.by == Duration(0, "d")
