@@ -10,9 +10,8 @@ from typing import Any, NamedTuple
 
 from quarantine.actions.batches import medicine_in
 from quarantine.actions.desk import Desk, find_tank, local_text, when
-from quarantine.actions.planning import add_fact, changed_days, load_system, plan_system, replan
+from quarantine.actions.planning import add_fact, consequences, earliest_days, replan
 from quarantine.failures import Refused, Unknown, Usage
-from quarantine.plan import Plan
 from quarantine.quantity import Quantity, read, read_with_error, show, show_significant, to
 from quarantine.readings import COMPUTED, PARAMETERS, Parameter, find
 from quarantine.records.reads import Row
@@ -148,7 +147,7 @@ def look(
         document: dict[str, Any] = {"looks": []}
         said: list[str] = []
         systems: dict[str, datetime] = {}
-        before = _earliest(act, {find_tank(act, line.tank)["system"] for line in lines})
+        before = earliest_days(act, {find_tank(act, line.tank)["system"] for line in lines})
         for line in lines:
             tank = find_tank(act, line.tank)
             moment = when(at, tank["zone"], act.now)
@@ -159,7 +158,7 @@ def look(
             document["looks"].append(shown)
             systems[tank["system"]] = moment
         made = [replan(act, system) for system in systems]
-        said += _consequences(act, before, made)
+        said += consequences(act, before, made)
         moment = next(iter(systems.values()))
         act.describe("look", "; ".join(f"{line.tank}: {_seen_text(line)}" for line in lines), moment)
         return Noted(said, document)
@@ -370,7 +369,7 @@ def event(
         if not really:
             _ask_about_count(act, kind, batch, int(data.get("count", 0)))
             _ask_about_water(act, tank, kind, data, moment)
-        before = _earliest(act, {tank["system"]})
+        before = earliest_days(act, {tank["system"]})
         add_fact(
             act,
             kind,
@@ -381,7 +380,7 @@ def event(
             data=data,
         )
         made = replan(act, tank["system"])
-        moved = _consequences(act, before, [made])
+        moved = consequences(act, before, [made])
         if moved and not yes:
             raise Refused(f"This would move dates: {'; '.join(moved)}. Say --yes to record it.", moved=moved)
         words = ", ".join(_words(name, value) for name, value in data.items() if value not in (False, None))
@@ -448,22 +447,6 @@ def _batch_of(act: Act, tank: Row, moment: datetime) -> Row:
     if batches[0]["arrived_at"] > _text(moment):
         raise Refused(f"Batch {batches[0]['name']} had not arrived by then; check --at.")
     return batches[0]
-
-
-def _earliest(act: Act, systems: set[str]) -> dict[str, Any]:
-    found = {}
-    for system in systems:
-        state = load_system(act, system, act.now)
-        names = {b["id"]: b["name"] for b in state.batches}
-        for batch, standing in plan_system(state, act.now).standings.items():
-            found[names[batch]] = standing.earliest
-    return found
-
-
-def _consequences(act: Act, before: dict[str, Any], made: list[Plan]) -> list[str]:
-    names = {b["id"]: b["name"] for b in act.rows("open_batches")}
-    after = {names[b]: s.earliest for plan in made for b, s in plan.standings.items() if b in names}
-    return changed_days(before, after)
 
 
 def dose_event(

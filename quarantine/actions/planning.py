@@ -257,3 +257,21 @@ def changed_days(before: dict[str, date], after: dict[str, date]) -> list[str]:
         for name in sorted(before)
         if name in after and before[name] != after[name]
     ]
+
+
+def earliest_days(act: Act, systems: set[str]) -> dict[str, Any]:
+    """The earliest sign-off day of every open batch in these waters, by name: taken before an act moves it."""
+    found = {}
+    for system in systems:
+        state = load_system(act, system, act.now)
+        names = {b["id"]: b["name"] for b in state.batches}
+        for batch, standing in plan_system(state, act.now).standings.items():
+            found[names[batch]] = standing.earliest
+    return found
+
+
+def consequences(act: Act, before: dict[str, Any], made: list[Plan]) -> list[str]:
+    """What an act moved: old and new days, side by side."""
+    names = {b["id"]: b["name"] for b in act.rows("open_batches")}
+    after = {names[b]: s.earliest for plan in made for b, s in plan.standings.items() if b in names}
+    return changed_days(before, after)

@@ -10,7 +10,7 @@ from typing import Any, NamedTuple
 from quarantine import dosing
 from quarantine.actions import cards
 from quarantine.actions.desk import Desk, local_text, when
-from quarantine.actions.planning import add_fact, replan
+from quarantine.actions.planning import add_fact, consequences, earliest_days, replan
 from quarantine.failures import Refused, Unknown, Usage
 from quarantine.quantity import Quantity, read, show, show_significant, to
 from quarantine.records.codec import instant
@@ -264,15 +264,21 @@ def _change_fact(act: Act, task: Row, moment: datetime, gave: str | None, as_sho
     )
 
 
-def skip(desk: Desk, codes: list[str], *, because: str, at: str | None = None) -> list[dict[str, Any]]:
-    """Tasks not done, with the reason; what follows from it is planned. All of them or none."""
+def skip(
+    desk: Desk, codes: list[str], *, because: str, at: str | None = None, yes: bool = False
+) -> list[dict[str, Any]]:
+    """Tasks not done, with the reason; what follows from it is planned. All of them or none.
+
+    Where skipping a dose moves dates, the new ones are shown first, and ``yes`` accepts them.
+    """
     reason = because.strip()
     if not reason:
         raise Usage("A skipped task needs its reason: --because REASON.")
     with desk.act() as act:
         said = []
-        for code in dict.fromkeys(codes):
-            task = find_task(act, code)
+        tasks = [find_task(act, code) for code in dict.fromkeys(codes)]
+        before = earliest_days(act, {task["system"] for task in tasks})
+        for task in tasks:
             _refuse_finished(act, task)
             moment = when(at, task["zone"], act.now)
             fact = add_fact(
@@ -295,8 +301,11 @@ def skip(desk: Desk, codes: list[str], *, because: str, at: str | None = None) -
                 outcome={"fact": fact, "because": reason},
             )
             said.append({"code": task["code"], "says": f"{task['title']} skipped: {reason}", "system": task["system"]})
-        for system in dict.fromkeys(s.pop("system") for s in said):
-            replan(act, system)
+        made = [replan(act, system) for system in dict.fromkeys(s.pop("system") for s in said)]
+        moved = consequences(act, before, made)
+        if moved and any(task["kind"] == "dose" for task in tasks) and not yes:
+            raise Refused(f"Skipping a dose moves dates: {'; '.join(moved)}. Say --yes to accept that.", moved=moved)
+        said[-1]["moved"] = moved
         act.describe("task skipped", "; ".join(s["says"] for s in said))
         return said
 

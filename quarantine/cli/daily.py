@@ -62,12 +62,14 @@ def done(
 def skip(
     codes: Annotated[list[str], typer.Argument(help="The codes of the tasks.")],
     because: Annotated[str, typer.Option(help="Why it was not done.")],
+    yes: Annotated[bool, typer.Option("--yes", help="Accept the dates that skipping a dose moves.")] = False,
     at: At = None,
 ) -> None:
     from quarantine.actions.work import skip
 
-    made = skip(session().desk(), codes, because=because, at=at)
-    session().emit({"tasks": made}, [f"{item['code']}: {item['says']}." for item in made])
+    made = skip(session().desk(), codes, because=because, at=at, yes=yes)
+    lines = [f"{item['code']}: {item['says']}." for item in made]
+    session().emit({"tasks": made}, [*lines, *made[-1]["moved"]])
 
 
 def why(code: Annotated[str, typer.Argument(help="The code of the task.")]) -> None:
