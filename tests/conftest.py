@@ -11,6 +11,11 @@ from typing import Any
 from uuid import uuid4
 
 import pytest
+from hypothesis import HealthCheck, settings
+
+# A loaded machine is slow, not wrong: no check here is a clock's (timings are tests/benchmarks').
+settings.register_profile("house", deadline=None, suppress_health_check=[HealthCheck.too_slow])
+settings.load_profile("house")
 
 
 @pytest.fixture(scope="session")
