@@ -104,7 +104,7 @@ def _label_line(litres: Any, percent: float) -> str:
 
     amount = Decimal(repr(round(abs(percent), 3)))
     word = "too much" if percent >= 0 else "too little"
-    return f"A dose by the label ({show(litres)} L) would be {show_significant(amount, 2)} % {word}."
+    return f"A dose by the label ({show(litres, 2)} L) would be {show_significant(amount, 2)} % {word}."
 
 
 def measure_tank(
