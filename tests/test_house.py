@@ -345,6 +345,13 @@ def test_help_opens_no_record(home: Path, args: tuple[str, ...]) -> None:
     assert "sqlite3" not in ran.modules
 
 
-def test_a_heavy_start_is_seen(home: Path) -> None:
-    """The check of light starts sees the ORM where it belongs: in a command that writes."""
-    assert "sqlmodel" in run_cold(home, "keeper", "add", "Noor", "--as", "Robin", "--dry-run").modules
+def test_a_plain_write_leaves_the_models_out(home: Path) -> None:
+    """The check of light starts sees SQLAlchemy where it belongs; the models are wanted only to make a record."""
+    ran = run_cold(home, "keeper", "add", "Noor", "--as", "Robin", "--dry-run")
+    assert "sqlalchemy" in ran.modules
+    assert ran.modules & {"sqlmodel", "pydantic", "quarantine.records.tables"} == set()
+
+
+def test_making_a_record_asks_the_models(tmp_path: Path) -> None:
+    """The first write compares what the migrations made with what the models describe."""
+    assert "sqlmodel" in run_cold(tmp_path / "new", "keeper", "add", "Noor").modules

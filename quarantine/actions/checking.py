@@ -9,10 +9,10 @@ from quarantine.actions.signing import seal_holds
 from quarantine.facts import utc
 from quarantine.failures import Refused
 from quarantine.records.codec import canonical
-from quarantine.records.journal import GENESIS, Entry, replay, verify
+from quarantine.records.journal import GENESIS, OUTSIDE, Entry, replay, verify
 from quarantine.records.migrations import trigger_names_sql, triggers
 from quarantine.records.reads import Reader
-from quarantine.records.tables import OUTSIDE_JOURNAL, TABLES
+from quarantine.records.tables import TABLES
 
 
 def check(reader: Reader, now: Any, against: str | None = None) -> dict[str, Any]:
@@ -61,7 +61,7 @@ def _state(reader: Reader, entries: list[Entry]) -> list[str]:
         return ["The state cannot be rebuilt from the journal."]
     faults = []
     for table in TABLES:
-        outside = OUTSIDE_JOURNAL.get(table, set())
+        outside = OUTSIDE.get(table, set())
         stored = {row["id"]: row for row in reader.select(f"select * from {table}")}
         expected = rebuilt.get(table, {})
         if missing := expected.keys() - stored.keys():

@@ -17,6 +17,8 @@ from quarantine.records.codec import canonical
 
 VERSION = 1
 GENESIS = "0" * 64
+OUTSIDE = {"keeper": {"name"}}
+"""Columns that the journal does not hold, by table: a keeper's name can be erased without breaking the chain."""
 
 
 class Entry(NamedTuple):

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import sqlite3
 import time
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from datetime import datetime
 from pathlib import Path
@@ -20,11 +20,10 @@ from sqlalchemy import Connection, Engine, event, text
 
 from quarantine.failures import Failure, Refused
 from quarantine.records import journal
-from quarantine.records.codec import plain, text_of_instant
+from quarantine.records.codec import canonical, plain, text_of_instant
 from quarantine.records.migrations import APPEND_ONLY_FUNCTION, MIGRATIONS, NEWEST, triggers
 from quarantine.records.queries import QUERIES
 from quarantine.records.reads import Row, sqlite_path
-from quarantine.records.tables import OUTSIDE_JOURNAL, TABLES
 
 
 def new_id() -> str:
@@ -61,30 +60,27 @@ class Act:
         """Insert rows (dicts with their id and every column)."""
         if not rows:
             return
-        model: Any = TABLES[table]
         for row in rows:
             self._note(table, row)
-        self._connection.execute(sa.insert(model.__table__), list(rows))
+        self._connection.execute(sa.insert(_named(table, rows[0])), [_stored(row) for row in rows])
 
     def change(self, table: str, id_: str, **values: Any) -> None:
         """Change columns of one row that is not append-only."""
-        model: Any = TABLES[table]
-        columns = model.__table__
+        columns = _named(table, ("id", *values))
         self._note(table, {"id": id_, **values})
-        self._connection.execute(sa.update(columns).where(columns.c.id == id_).values(**values))
+        self._connection.execute(sa.update(columns).where(columns.c.id == id_).values(_stored(values)))
 
     def change_if(self, table: str, id_: str, among: tuple[str, ...], /, **values: Any) -> bool:
         """Change a row only while its state is one of ``among``: compare-and-set. False when it was not."""
-        model: Any = TABLES[table]
-        columns = model.__table__
+        columns = _named(table, ("id", "state", *values))
         where = (columns.c.id == id_) & columns.c.state.in_(among)
-        if self._connection.execute(sa.update(columns).where(where).values(**values)).rowcount != 1:
+        if self._connection.execute(sa.update(columns).where(where).values(_stored(values))).rowcount != 1:
             return False
         self._note(table, {"id": id_, **values})
         return True
 
     def _note(self, table: str, row: Row) -> None:
-        outside = OUTSIDE_JOURNAL.get(table, set())
+        outside = journal.OUTSIDE.get(table, set())
         kept = {name: plain(value) for name, value in row.items() if name not in outside}
         self._rows.setdefault(table, {}).setdefault(row["id"], {}).update(kept)
 
@@ -108,6 +104,20 @@ class Act:
             {"id": entry, "n": n, "payload": payload},
         )
         self._connection.execute(text("update head set entry = :entry, n = :n where id = 1"), {"entry": entry, "n": n})
+
+
+def _named(table: str, columns: Iterable[str]) -> sa.TableClause:
+    """A table by its name and the columns that a statement writes. The models of :mod:`tables` know more, but
+    importing them takes longer than all the rest of a `done`; the database itself refuses a wrong name."""
+    return sa.table(table, *(sa.column(name) for name in dict.fromkeys(columns)))
+
+
+def _stored(row: Row) -> Row:
+    """Values as the columns hold them: a document as canonical JSON text."""
+    return {
+        name: canonical(plain(value)) if isinstance(value, (dict, list, tuple)) else plain(value)
+        for name, value in row.items()
+    }
 
 
 class Store:
@@ -280,11 +290,19 @@ def _make_triggers(connection: Connection, dialect: str) -> None:
 
 def _row_counts(connection: Connection) -> dict[str, int]:
     return {
-        table: connection.execute(text(f"select count(*) from {table}")).scalar_one() for table in (*TABLES, "journal")
+        table: connection.execute(text(f"select count(*) from {table}")).scalar_one()
+        for table in sa.inspect(connection).get_table_names()
     }
 
 
 def _verify(connection: Connection, dialect: str, before: dict[str, int]) -> None:
+    """Nothing was lost, every link holds, and every column that the models describe is there."""
+    from quarantine.records.tables import TABLES
+
+    for table, model in TABLES.items():
+        made = {column["name"] for column in sa.inspect(connection).get_columns(table)}
+        if lacking := set(model.model_fields) - made:
+            raise Refused(f"The upgrade left table {table} without {', '.join(lacking)}; the record is untouched.")
     after = _row_counts(connection)
     lost = [table for table, count in before.items() if after.get(table, 0) < count]
     broken = connection.exec_driver_sql("pragma foreign_key_check").first() if dialect == "sqlite" else None

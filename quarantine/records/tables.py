@@ -1,5 +1,6 @@
-"""The tables, as SQLModel sees them. The schema itself is made by :mod:`quarantine.records.migrations`;
-a test holds the two together.
+"""The tables, as SQLModel describes them. The schema itself is made by :mod:`quarantine.records.migrations`, which
+compares what it made with these models before it commits; a test compares kinds and links as well. `check` walks
+them. A plain write names its table without importing this page (see :func:`quarantine.records.store._named`).
 
 Every id is a uuid made where the row is made. Instants are fixed-width UTC text, days ISO text, amounts exact
 decimal text: the same on SQLite and PostgreSQL. Facts, volumes, copies, acknowledgements, sign-offs and the
@@ -197,9 +198,6 @@ class Calendared(_Row, table=True):
     stamp: datetime = Field(sa_type=InstantText)
     content: str = Field(sa_type=Text)
 
-
-OUTSIDE_JOURNAL = {"keeper": {"name"}}
-"""Columns the journal does not hold: a keeper's name can be erased without breaking the chain."""
 
 TABLES = {
     str(model.__tablename__): model

@@ -13,9 +13,9 @@ from hypothesis import strategies as st
 from quarantine.actions import noting
 from quarantine.failures import Refused
 from quarantine.records import journal
-from quarantine.records.journal import GENESIS, Entry, make, replay, verify
+from quarantine.records.journal import GENESIS, OUTSIDE, Entry, make, replay, verify
 from quarantine.records.reads import sqlite_path
-from quarantine.records.tables import OUTSIDE_JOURNAL, TABLES
+from quarantine.records.tables import TABLES
 
 
 def _chain(length: int) -> list[Entry]:
@@ -152,7 +152,7 @@ def test_the_state_rebuilt_from_the_journal_is_the_state_stored(lived: str) -> N
     rebuilt = replay(Entry(e["id"], e["n"], e["payload"]) for e in sorted(rows["journal"], key=lambda e: e["n"]))
     assert len(rows["journal"]) == rows["head"][0]["n"] == 24
     for table in TABLES:
-        outside = OUTSIDE_JOURNAL.get(table, set())
+        outside = OUTSIDE.get(table, set())
         stored = {row["id"]: {k: v for k, v in row.items() if k not in outside} for row in rows[table]}
         expected = {
             id_: {k: journal.canonical(v) if isinstance(v, (dict, list)) else v for k, v in row.items()}
