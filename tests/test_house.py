@@ -19,7 +19,7 @@ HOUSE = Path(__file__).parents[1] / "quarantine"
 # From the bottom up. A room imports itself and rooms of lower layers; rooms of one layer do not know each other.
 LAYERS: tuple[tuple[str, ...], ...] = (
     ("quarantine", "failures", "facts", "readings", "signs"),
-    ("codec", "quantity"),
+    ("codec", "quantity", "moments"),
     # A setting's check reads an amount ("0.01 g"), so settings stands just above quantity.
     ("settings", "formulary", "water"),
     ("protocol",),
@@ -45,7 +45,7 @@ ALLOWED = {
     ),
 }
 
-PURE = ("water", "plan", "dosing", "clearance", "evidence", "quantity")
+PURE = ("water", "plan", "dosing", "clearance", "evidence", "quantity", "moments")
 OUTSIDE_WORLD = {"os", "pathlib", "io", "time", "sqlite3", "shutil", "tempfile", "subprocess", "socket", "random"}
 CLOCKS = {"now", "utcnow", "today", "time", "monotonic", "perf_counter"}
 FILES = {"open", "read_text", "write_text", "read_bytes", "write_bytes", "input", "print"}

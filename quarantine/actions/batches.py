@@ -6,10 +6,11 @@ import re
 from datetime import datetime, timedelta
 from typing import Any, NamedTuple
 
-from quarantine.actions.desk import Desk, find_tank, free_name, local_text, parse_local, when
+from quarantine.actions.desk import Desk, find_tank, free_name, local_text, when
 from quarantine.actions.planning import add_fact, load_system, plan_system, standing_json, store_changes
 from quarantine.facts import Fact, in_order, utc
 from quarantine.failures import Refused, Usage
+from quarantine.moments import read_moment
 from quarantine.plan import Course, Plan, refuse_unplannable
 from quarantine.protocol import Protocol, load
 from quarantine.records.loading import fact_of, system_water
@@ -269,7 +270,7 @@ def preview(desk: Desk, *, protocol: str, tank: str, arrived: str) -> Preview:
     refuse_unplannable(template)
     with open_reader(desk.home.database) as rows:
         row = find_tank(rows, tank)
-        at = parse_local(arrived, row["zone"], desk.now, "--arrived")
+        at = read_moment(arrived, row["zone"], desk.now, "--arrived")
         if template.water not in ("any", row["water"]):
             raise Refused(f"Protocol {template.id} is for {template.water} water; {row['name']} is {row['water']}.")
         return made_preview(rows, template, row, at)

@@ -98,36 +98,17 @@ def free_name(rows: list[Row], what: str, name: str) -> str:
 
 
 def when(text: str | None, zone: str, now: datetime, *, what: str = "--at") -> datetime:
-    """A typed local time at the site ("2026-02-10 14:30", "20:10" today) as an instant in UTC.
+    """A typed local time at the site ("2026-02-10 14:30", "20:10", "yesterday 8pm", "-2h") as an instant in UTC.
 
     Raises Refused for what does not read, lies in the future, or does not exist because clocks changed.
     """
     if not text:
         return utc(now)
-    at = parse_local(text, zone, now, what)
+    from quarantine.moments import read_moment
+
+    at = read_moment(text, zone, now, what)
     if at > utc(now):
         raise Refused(f"{what} {text!r} lies in the future (it is {local_text(now, zone)} at the site).")
-    return at
-
-
-def parse_local(text: str, zone: str, now: datetime, what: str) -> datetime:
-    """A typed local time at the site as an instant in UTC, in the past or the future."""
-    import re
-    from datetime import time
-    from zoneinfo import ZoneInfo
-
-    site = ZoneInfo(zone)
-    found = re.fullmatch(r"(?:(\d{4}-\d\d-\d\d)(?:[ T]+|$))?(?:(\d{1,2}):(\d\d))?", text.strip())
-    try:
-        if found is None or not text.strip() or found[2] is None:
-            raise ValueError
-        day = datetime.fromisoformat(found[1]).date() if found[1] else now.astimezone(site).date()
-        local = datetime.combine(day, time(int(found[2]), int(found[3])), site)
-    except ValueError:
-        raise Refused(f'{what} {text!r} does not read: write "YYYY-MM-DD HH:MM", or HH:MM for today.') from None
-    at = utc(local)
-    if at.astimezone(site).replace(tzinfo=None) != local.replace(tzinfo=None):
-        raise Refused(f"{what} {text!r} does not exist in {zone}: the clocks went forward over it.")
     return at
 
 
