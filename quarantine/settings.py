@@ -43,6 +43,10 @@ def _database(text: str) -> str:
     return "" if re.match(r"(sqlite|postgresql)://", text) else "write sqlite:///FILE or postgresql://HOST/NAME"
 
 
+def _ring_as(text: str) -> str:
+    return "" if text in ("whole day", "timed") else "write whole day or timed"
+
+
 def _any(text: str) -> str:
     return ""
 
@@ -57,6 +61,13 @@ SETTINGS = (
         "the finest step of your scale; doses are rounded down to it",
     ),
     Setting("ring_at", "09:00", _clock, "local time at which a calendar entry for a whole day rings"),
+    Setting(
+        "ring_as",
+        "whole day",
+        _ring_as,
+        "whole day: rings right on Apple, Nextcloud and DAVx5, at 15:00 on the eve in Outlook; timed: a short entry at "
+        "ring_at, right in Outlook too, which moves when you travel (published reports, not tried on devices)",
+    ),
 )
 
 

@@ -9,18 +9,20 @@ import pytest
 from quarantine.failures import Refused
 from quarantine.settings import FILE, SETTINGS, open_home
 
-DEFAULTS = {"database": "", "keeper": "", "scale_step": "0.01 g", "ring_at": "09:00"}
+DEFAULTS = {"database": "", "keeper": "", "scale_step": "0.01 g", "ring_at": "09:00", "ring_as": "whole day"}
 GOOD = {
     "database": ("sqlite:///elsewhere.db", "postgresql://host/quarantine"),
     "keeper": ("Morning keeper", "Evening keeper"),
     "scale_step": ("0.1 g", "1 mg"),
     "ring_at": ("07:30", "23:59"),
+    "ring_as": ("timed", "whole day"),
 }
 BAD = [
     ("database", "mysql://host/name", "write sqlite:///FILE or postgresql://HOST/NAME"),
     ("database", "record.db", "write sqlite:///FILE or postgresql://HOST/NAME"),
     ("ring_at", "9:00", "write a time of day as HH:MM"),
     ("ring_at", "24:00", "write a time of day as HH:MM"),
+    ("ring_as", "Timed", "write whole day or timed"),
     ("scale_step", "0 g", "a step is more than nothing"),
     ("scale_step", "0.1", ""),
     ("scale_step", "1 cm", ""),
@@ -137,7 +139,7 @@ def test_an_unknown_setting_is_refused_and_the_known_ones_named(tmp_path: Path) 
     with pytest.raises(Refused) as refused:
         open_home(str(tmp_path))
     assert refused.value.sentence == (
-        f"The settings file {path} has an unknown setting 'scale_stop'; known: database, keeper, scale_step, ring_at."
+        f"The settings file {path} has an unknown setting 'scale_stop'; known: {', '.join(DEFAULTS)}."
     )
 
 

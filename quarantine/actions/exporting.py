@@ -8,14 +8,17 @@ from __future__ import annotations
 
 import hashlib
 import json
+from collections.abc import Iterator
 from datetime import date, datetime, timedelta
+from itertools import groupby
 from pathlib import Path
 from typing import Any, NamedTuple
 
 from quarantine.actions import cards
-from quarantine.actions.desk import Desk, find_batch, local_text
-from quarantine.calendars.write import Event, write_file
+from quarantine.actions.desk import Desk, find_batch, find_site, find_tank, local_text, named
+from quarantine.calendars.write import Event, ordered, write_file
 from quarantine.dosing import DEFERS, Proposal, Setting
+from quarantine.plan import instant_at
 from quarantine.quantity import show
 from quarantine.records.codec import instant
 from quarantine.records.reads import Row
@@ -24,7 +27,35 @@ from quarantine.records.store import Act
 AMOUNT_WITHIN = timedelta(hours=48)
 """The summary carries an amount only this close to the dose, and only when nothing planned before can change it."""
 
+CANCELLED_FOR = timedelta(weeks=4)
+"""How long a withdrawn task stays in the file as cancelled, counted from the first file that said so; our choice."""
+
 CHECK_FIRST = "Check the list before dosing (quarantine today): a calendar cannot know what was done since."
+
+PRIVATE = {
+    "look": "Look over",
+    "feed": "Feed",
+    "test": "Test the water",
+    "change": "Change water",
+    "dose": "Treatment, see the list",
+}
+"""What a task is called in a calendar that others can read; anything else is a chore."""
+
+KEPT_TOGETHER = 500
+"""Entries that are noted down at a time: a large calendar is never held in memory."""
+
+
+class Scope(NamedTuple):
+    """Which tasks a file holds, and for whose eyes."""
+
+    batch: str | None = None
+    tank: str | None = None
+    site: str | None = None
+    keeper: str | None = None
+    since: date | None = None
+    until: date | None = None
+    with_done: bool = False
+    private: bool = False
 
 
 class _Content(NamedTuple):
@@ -34,146 +65,211 @@ class _Content(NamedTuple):
     rings: bool
 
 
-def write_calendar(
-    desk: Desk,
-    path: Path,
-    *,
-    batch: str | None = None,
-    since: date | None = None,
-    until: date | None = None,
-    with_done: bool = False,
-) -> dict[str, Any]:
+class _Told(NamedTuple):
+    """What is noted of an entry that is new or changed: a row of the table ``calendared``."""
+
+    id: str
+    sequence: int
+    stamp: datetime
+    content: str
+
+
+def write_calendar(desk: Desk, path: Path, scope: Scope = Scope()) -> dict[str, Any]:  # noqa: B008 (a constant)
     """Write the file of the dated tasks; returns how many entries it holds. Old file untouched on any failure."""
     with desk.act() as act:
-        chosen = find_batch(act, batch) if batch else None
-        rows = act.rows(
-            "calendar_tasks",
-            batch=chosen["id"] if chosen else None,
-            since=since.isoformat() if since else None,
-            until=until.isoformat() if until else None,
-        )
-        known = {row["id"]: row for row in act.rows("calendared")}
-        database = act.rows("meta", id="database")[0]["value"]
-        events = list(_events(act, desk, rows, known, database, with_done))
-        act.describe("calendar written", f"{len(events)} entries")
-        name = f"Quarantine {chosen['name']}" if chosen else "Quarantine"
-        count = write_file(path, events, name) if not desk.dry_run else len(events)
+        writer = _Writer(act, desk, scope)
+        count = write_file(path, writer.events(), writer.name) if not desk.dry_run else sum(1 for _ in writer.events())
+        act.describe("calendar written", f"{count} entries")
         return {"file": str(path), "entries": count}
 
 
-def _events(
-    act: Act, desk: Desk, rows: list[Row], known: dict[str, Row], database: str, with_done: bool
-) -> list[Event]:
-    open_before = _blockers(rows)
-    settings: dict[str, Setting] = {}
-    ring_at = desk.home.value("ring_at")
-    made: list[Event] = []
-    fresh, moved = [], []
-    for row in rows:
-        cancelled = row["state"] == "withdrawn"
-        if (cancelled and row["id"] not in known) or (row["state"] in ("done", "skipped") and not with_done):
-            continue
-        content = _content(act, desk, row, settings, open_before, cancelled)
-        digest = hashlib.sha256(
-            "\x1f".join(
-                (
-                    content.summary,
-                    content.description,
-                    str(row["day"]),
-                    str(row["due_from"]),
-                    ring_at,
-                    str(content.cancelled),
-                    str(content.rings),
-                )
-            ).encode()
-        ).hexdigest()
-        before = known.get(row["id"])
-        if before is None:
-            sequence, stamp = 0, act.now
-            fresh.append({"id": row["id"], "sequence": 0, "stamp": stamp, "content": digest})
-        elif before["content"] != digest:
-            sequence, stamp = before["sequence"] + 1, act.now
-            moved.append((row["id"], {"sequence": sequence, "stamp": stamp, "content": digest}))
+class _Writer:
+    """One file being made: its rows are read, told apart from what was written before, and noted down."""
+
+    def __init__(self, act: Act, desk: Desk, scope: Scope) -> None:
+        self.act = act
+        self.desk = desk
+        self.scope = scope
+        self.database = act.rows("meta", id="database")[0]["value"]
+        # Another calendar of the same account may refuse a UID that it holds already.
+        self.suffix = ":private" if scope.private else ""
+        self.batch = find_batch(act, scope.batch) if scope.batch else None
+        self.tank = find_tank(act, scope.tank) if scope.tank else None
+        self.site = find_site(act, scope.site) if scope.site else None
+        self.may_dose = _may_dose(act, scope.keeper) if scope.keeper else None
+        self.open_before = _blockers(act)
+        self.settings: dict[str, Setting] = {}
+        named = [row["name"] for row in (self.batch, self.tank, self.site) if row] if not scope.private else []
+        self.name = " ".join(["Quarantine", *named, *([scope.keeper] if scope.keeper else [])])
+
+    def events(self) -> Iterator[Event]:
+        """The entries, day by day."""
+        told: list[_Told] = []
+        for _, rows in groupby(self._rows(), key=lambda row: row["day"]):
+            day = list(rows)
+            ringing = _who_rings([row for row in day if _live(row)])
+            yield from ordered([self._event(row, ringing, told) for row in day])
+            if len(told) >= KEPT_TOGETHER:
+                self._note(told)
+        self._note(told)
+
+    def _rows(self) -> Iterator[Row]:
+        scope = self.scope
+        for row in self.act.stream(
+            "calendar_tasks",
+            suffix=self.suffix,
+            batch=self.batch and self.batch["id"],
+            tank=self.tank and self.tank["id"],
+            site=self.site and self.site["id"],
+            since=scope.since and scope.since.isoformat(),
+            until=scope.until and scope.until.isoformat(),
+        ):
+            if self._wanted(row):
+                yield row
+
+    def _wanted(self, row: Row) -> bool:
+        if row["state"] in ("done", "skipped") and not self.scope.with_done:
+            return False
+        if row["state"] == "withdrawn":
+            # Never told: nobody waits for it. Told as cancelled long ago: by now every calendar has heard.
+            if row["told_content"] is None:
+                return False
+            if row["told_content"].startswith(_CANCELLED):
+                return bool(self.act.now - instant(row["told_stamp"]) <= CANCELLED_FOR)
+        return self.may_dose is None or row["kind"] != "dose" or row["copy_id"] in self.may_dose
+
+    def _event(self, row: Row, ringing: dict[str, str], told: list[_Told]) -> Event:
+        content = self._content(row, ringing.get(row["id"]))
+        ring_as, ring_at = self.desk.home.value("ring_as"), self.desk.home.value("ring_at")
+        parts = (*content, row["day"], row["due_from"], ring_as, ring_at, ringing.get(row["id"]))
+        digest = hashlib.sha256("\x1f".join(map(str, parts)).encode()).hexdigest()
+        digest = (_CANCELLED if content.cancelled else "") + digest
+        if row["told_content"] == digest:
+            sequence, stamp = row["told_sequence"], instant(row["told_stamp"])
         else:
-            sequence, stamp = before["sequence"], instant(before["stamp"])
-        made.append(_event(row, content, sequence, stamp, database, ring_at))
-    act.add("calendared", *fresh)
-    for id_, values in moved:
-        act.change("calendared", id_, **values)
-    return made
+            sequence = 0 if row["told_content"] is None else row["told_sequence"] + 1
+            stamp = self.act.now
+            told.append(_Told(row["id"] + self.suffix, sequence, stamp, digest))
+        return self._laid_out(row, content, sequence, stamp, ringing.get(row["id"], ""))
+
+    def _note(self, told: list[_Told]) -> None:
+        self.act.add("calendared", *(entry._asdict() for entry in told if entry.sequence == 0))
+        for entry in told:
+            if entry.sequence:
+                values = entry._asdict()
+                self.act.change("calendared", values.pop("id"), **values)
+        told.clear()
+
+    def _laid_out(self, row: Row, content: _Content, sequence: int, stamp: datetime, alarm: str) -> Event:
+        home = self.desk.home
+        hour, minute = (int(part) for part in home.value("ring_at").split(":"))
+        day = date.fromisoformat(row["day"])
+        start: datetime | None = None
+        ring = timedelta(hours=hour, minutes=minute)
+        if json.loads(row["detail"])["elapsed"]:
+            start, ring = instant(row["due_from"]), timedelta(minutes=30)
+        elif home.value("ring_as") == "timed":
+            start, ring = instant_at(day, home.value("ring_at"), row["zone"]), timedelta(minutes=1)
+        as_of = f"As of {local_text(stamp, row['zone'])}, {row['zone']}."
+        return Event(
+            uid=f"{row['id']}{'-p' if self.scope.private else ''}@{self.database}",
+            sequence=sequence,
+            stamp=stamp,
+            created=instant(row["made_at"]),
+            summary=content.summary,
+            description=f"{content.description}\n{as_of}",
+            day=None if start else day,
+            start=start,
+            categories=(row["kind"], row["tank_name"]),
+            cancelled=content.cancelled,
+            ring=ring if content.rings else None,
+            alarm=alarm,
+        )
+
+    def _content(self, row: Row, alarm: str | None) -> _Content:
+        done = row["state"] in ("done", "skipped")
+        cancelled = row["state"] == "withdrawn"
+        live = not done and not cancelled
+        if self.scope.private:
+            head = f"{PRIVATE.get(row['kind'], 'Chore, see the list')}, {row['tank_name']}"
+            lines = [f"Code {row['code']}."]
+        else:
+            head, lines = self._full(row, live)
+        if done:
+            head = f"{row['state'].capitalize()}: {head}"
+        return _Content(head, "\n".join([*lines, CHECK_FIRST]), cancelled, live and alarm is not None)
+
+    def _full(self, row: Row, live: bool) -> tuple[str, list[str]]:
+        head = f"{row['title']}, {row['tank_name']}"
+        lines = [f"{row['title']} in {row['tank_name']}, batch {row['batch_name']}. Code {row['code']}."]
+        if note := json.loads(row["detail"])["note"]:
+            lines.append(note)
+        if row["kind"] == "dose" and live:
+            proposal = self._proposal(row)
+            head += self._amount_words(row, proposal)
+            lines += dose_lines(proposal)
+        elif row["kind"] == "change" and live:
+            litres = cards.change_litres(row, self.act, self.act.now)
+            if litres is not None:
+                lines.append(f"Change about {show(litres)} L of the water that is there now.")
+        return head, lines
+
+    def _proposal(self, row: Row) -> Proposal:
+        """The dose for the water that is there; the before-checks are left to the day."""
+        if row["system"] not in self.settings:
+            tank = next(t for t in self.act.rows("tanks") if t["id"] == row["tank"])
+            batch = self.act.rows("batch_arrival", id=row["batch"])[0]
+            self.settings[row["system"]] = cards.setting_for(self.act, self.desk.home, tank, batch, self.act.now)
+        return cards.propose_task(row, self.settings[row["system"]], gate=False)
+
+    def _amount_words(self, row: Row, proposal: Proposal) -> str:
+        """The amount for the summary, when it is near and nothing planned before can change it."""
+        day = date.fromisoformat(row["day"])
+        near = instant(row["due_from"]) - self.act.now <= AMOUNT_WITHIN
+        blocked = sum(1 for other in self.open_before.get(row["system"], []) if other <= day) > 1
+        if proposal.hold is not None:
+            return ": held, see the list"
+        if not near or blocked or proposal.dose.add is None:
+            return ": amount on the day"
+        return f": {show(proposal.dose.add)} {proposal.dose.add_unit}"
 
 
-def _event(row: Row, content: _Content, sequence: int, stamp: datetime, database: str, ring_at: str) -> Event:
-    hour, minute = (int(part) for part in ring_at.split(":"))
-    elapsed = json.loads(row["detail"])["elapsed"]
-    ring = timedelta(minutes=30) if elapsed else timedelta(hours=hour, minutes=minute)
-    as_of = f"As of {local_text(stamp, row['zone'])}, {row['zone']}."
-    return Event(
-        uid=f"{row['id']}@{database}",
-        sequence=sequence,
-        stamp=stamp,
-        created=instant(row["made_at"]),
-        summary=content.summary,
-        description=f"{content.description}\n{as_of}",
-        day=None if elapsed else date.fromisoformat(row["day"]),
-        start=instant(row["due_from"]) if elapsed else None,
-        categories=(row["kind"], row["tank_name"]),
-        cancelled=content.cancelled,
-        ring=ring if content.rings else None,
-    )
+_CANCELLED = "cancelled "
 
 
-def _blockers(rows: list[Row]) -> dict[str, list[date]]:
-    """The days of open doses and changes of each system: what can change a later amount."""
-    found: dict[str, list[date]] = {}
+def _live(row: Row) -> bool:
+    return row["state"] in ("planned", "missed")
+
+
+def _who_rings(rows: list[Row]) -> dict[str, str]:
+    """Task id -> what its alarm says. A dose and a timed task ring by themselves; the daily care of a tank rings once,
+    on its first entry, and names the rest: a phone that rings for every look is soon not heard."""
+    found: dict[str, str] = {}
+    care: dict[str, list[Row]] = {}
     for row in rows:
-        if row["kind"] in ("dose", "change") and row["state"] in ("planned", "missed"):
-            found.setdefault(row["system"], []).append(date.fromisoformat(row["day"]))
+        if row["kind"] == "dose" or json.loads(row["detail"])["elapsed"]:
+            found[row["id"]] = ""
+        else:
+            care.setdefault(row["tank"], []).append(row)
+    for together in care.values():
+        first = min(together, key=lambda row: (row["title"], row["id"]))
+        count = f" and {len(together) - 1} more" if len(together) > 1 else ""
+        found[first["id"]] = f"{count} in {first['tank_name']}" if count else ""
     return found
 
 
-def _content(
-    act: Act, desk: Desk, row: Row, settings: dict[str, Setting], open_before: dict[str, list[date]], cancelled: bool
-) -> _Content:
-    head = f"{row['title']}, {row['tank_name']}"
-    lines = [f"{row['title']} in {row['tank_name']}, batch {row['batch_name']}. Code {row['code']}."]
-    done = row["state"] in ("done", "skipped")
-    if row["kind"] == "dose" and not cancelled and not done:
-        proposal = _proposal(act, desk, row, settings)
-        head += _amount_words(act, row, proposal, open_before)
-        lines += dose_lines(proposal)
-    elif row["kind"] == "change" and not cancelled and not done:
-        litres = cards.change_litres(row, act, act.now)
-        if litres is not None:
-            lines.append(f"Change about {show(litres)} L of the water that is there now.")
-    if done:
-        head = f"{row['state'].capitalize()}: {head}"
-    lines.append(CHECK_FIRST)
-    note = json.loads(row["detail"])["note"]
-    if note:
-        lines.insert(1, note)
-    return _Content(head, "\n".join(lines), cancelled, not cancelled and not done)
+def _may_dose(act: Act, keeper: str) -> set[str]:
+    """The protocol copies whose cautions this keeper has acknowledged: only their doses are for this keeper (C19)."""
+    found = named(act.rows("keepers"), "keeper", keeper)
+    return {row["copy_id"] for row in act.rows("acknowledged_by", keeper=found["id"])}
 
 
-def _proposal(act: Act, desk: Desk, row: Row, settings: dict[str, Setting]) -> Proposal:
-    """The dose for the water that is there; the before-checks are left to the day."""
-    if row["system"] not in settings:
-        tank = next(t for t in act.rows("tanks") if t["id"] == row["tank"])
-        batch = act.rows("batch_arrival", id=row["batch"])[0]
-        settings[row["system"]] = cards.setting_for(act, desk.home, tank, batch, act.now)
-    return cards.propose_task(row, settings[row["system"]], gate=False)
-
-
-def _amount_words(act: Act, row: Row, proposal: Proposal, open_before: dict[str, list[date]]) -> str:
-    """The amount for the summary, when it is near and nothing planned before can change it."""
-    day = date.fromisoformat(row["day"])
-    near = instant(row["due_from"]) - act.now <= AMOUNT_WITHIN
-    blocked = sum(1 for other in open_before[row["system"]] if other <= day) > 1
-    if proposal.hold is not None:
-        return ": held, see the list"
-    if not near or blocked or proposal.dose.add is None:
-        return ": amount on the day"
-    return f": {show(proposal.dose.add)} {proposal.dose.add_unit}"
+def _blockers(act: Act) -> dict[str, list[date]]:
+    """The days of open doses and changes of each system, in the file or not: what can change a later amount."""
+    found: dict[str, list[date]] = {}
+    for row in act.rows("amount_changers"):
+        found.setdefault(row["system"], []).append(date.fromisoformat(row["day"]))
+    return found
 
 
 def dose_lines(proposal: Proposal) -> list[str]:

@@ -12,14 +12,18 @@ for iCalendar, 2016 (NAME, REFRESH-INTERVAL).
 from __future__ import annotations
 
 import re
+from codecs import getincrementaldecoder
 from collections.abc import Iterator
 from datetime import datetime
 from functools import lru_cache
+from mmap import ACCESS_READ, mmap
+from pathlib import Path
 from typing import NamedTuple
 
 BOM = b"\xef\xbb\xbf"
 LONGEST_LINE = 75
 LONGEST_UID = 71
+BLOCK = 1 << 20
 
 
 class Problem(NamedTuple):
@@ -64,6 +68,7 @@ _ANYWHERE = (
     (re.compile(rb"\xc2[\x80-\x9f]"), _CONTROL),  # C1 controls in UTF-8
     (re.compile(rb"\xe2\x80[\xa8\xa9]"), _CONTROL),  # line and paragraph separator in UTF-8
 )
+_LINE = re.compile(rb"[^\n]*\n|[^\n]+")
 _LONE_LF = re.compile(rb"(?<!\r)\n")
 _LONE_CR = re.compile(rb"\r(?!\n)")
 _PROPERTY = re.compile(rb"([A-Za-z0-9-]+)((?:;[A-Za-z0-9-]+=(?:\"[^\"]*\"|[^\";:]*))*):(.*)", re.DOTALL)
@@ -94,46 +99,80 @@ _INSTANTS = _names("DTSTAMP CREATED LAST-MODIFIED")
 _Held = dict[bytes, tuple[int, bytes, bytes]]  # property -> line, parameters, value
 
 
-def lint(data: bytes) -> list[Problem]:
+def lint(data: bytes | mmap) -> list[Problem]:
     """Every problem of a calendar file, by line; an empty list when there is none.
 
-    Of a fault in the bytes themselves (line ends, controls, encoding) only the first place is named.
+    Of a fault in the bytes themselves (line ends, controls, encoding) only the first place is named. A large file is
+    given as a map of it, and is then never held in memory as a whole.
     """
     problems: list[Problem] = []
-    if data.startswith(BOM):
+    start = 0
+    if data[: len(BOM)] == BOM:
         problems.append(Problem(1, "the file begins with a byte order mark"))
-        data = data[len(BOM) :]
-    problems += _faults_in_bytes(data)
-    problems += _faults_in_structure(data)
+        start = len(BOM)
+    problems += _faults_in_bytes(data, start)
+    problems += _faults_in_structure(data, start)
     return sorted(problems)
 
 
-def _faults_in_bytes(data: bytes) -> Iterator[Problem]:
+def lint_file(path: Path) -> list[Problem]:
+    """The problems of a file on the disk. Raises OSError when it cannot be read."""
+    with path.open("rb") as file:
+        try:
+            mapped = mmap(file.fileno(), 0, access=ACCESS_READ)
+        except ValueError:  # an empty file has nothing to map
+            return lint(b"")
+        with mapped:
+            return lint(mapped)
+
+
+def _blocks(data: bytes | mmap, start: int, end: int | None = None) -> Iterator[bytes]:
+    end = len(data) if end is None else end
+    for at in range(start, end, BLOCK):
+        yield data[at : min(at + BLOCK, end)]
+
+
+def _line_at(data: bytes | mmap, place: int) -> int:
+    """The physical line, counted from 1, in which an octet stands."""
+    return sum(block.count(b"\n") for block in _blocks(data, 0, place)) + 1
+
+
+def _faults_in_bytes(data: bytes | mmap, start: int) -> Iterator[Problem]:
     for pattern, message in _ANYWHERE:
-        if found := pattern.search(data):
+        if found := pattern.search(data, start):
             # A fold is told at the line that continues: its LF lies inside the match.
-            yield Problem(data.count(b"\n", 0, found.end() - 1) + 1, message)
-    pairs = data.count(b"\r\n")
-    if data.count(b"\n") != pairs and (found := _LONE_LF.search(data)):
-        yield Problem(data.count(b"\n", 0, found.start()) + 1, "the line ends in LF without CR")
-    if data.count(b"\r") != pairs and (found := _LONE_CR.search(data)):
-        yield Problem(data.count(b"\n", 0, found.start()) + 1, "a CR stands without LF")
+            yield Problem(_line_at(data, found.end() - 1), message)
+    if found := _LONE_LF.search(data):
+        yield Problem(_line_at(data, found.start()), "the line ends in LF without CR")
+    if found := _LONE_CR.search(data):
+        yield Problem(_line_at(data, found.start()), "a CR stands without LF")
+    if (place := _not_utf8(data, start)) is not None:
+        yield Problem(_line_at(data, place), "the text is not UTF-8")
+    if data[-1:] != b"\n":
+        yield Problem(_line_at(data, len(data)), "the last line has no end")
+
+
+def _not_utf8(data: bytes | mmap, start: int) -> int | None:
+    """Where the first octet stands that is not UTF-8."""
+    decoder = getincrementaldecoder("utf-8")()
+    done = start
     try:
-        data.decode("utf-8")
+        for block in _blocks(data, start):
+            waiting = len(decoder.getstate()[0])
+            decoder.decode(block)
+            done += len(block)
+        waiting = len(decoder.getstate()[0])
+        decoder.decode(b"", final=True)
     except UnicodeDecodeError as error:
-        yield Problem(data.count(b"\n", 0, error.start) + 1, "the text is not UTF-8")
-    if not data.endswith(b"\n"):
-        yield Problem(data.count(b"\n") + 1, "the last line has no end")
+        return done - waiting + error.start
+    return None
 
 
-def _logical_lines(data: bytes, problems: list[Problem]) -> Iterator[tuple[int, bytes]]:
+def _logical_lines(data: bytes | mmap, start: int, problems: list[Problem]) -> Iterator[tuple[int, bytes]]:
     """Unfolded lines, each with the number of its first physical line; long lines are reported on the way."""
     begun, whole = 0, b""
-    lines = data.split(b"\n")
-    if not lines[-1]:
-        lines.pop()
-    for number, ended in enumerate(lines, start=1):
-        line = ended[:-1] if ended.endswith(b"\r") else ended
+    for number, found in enumerate(_LINE.finditer(data, start), start=1):
+        line = found[0].removesuffix(b"\n").removesuffix(b"\r")
         if len(line) > LONGEST_LINE:
             problems.append(Problem(number, f"the line has {len(line)} octets, over {LONGEST_LINE}"))
         if begun and line.startswith((b" ", b"\t")):
@@ -146,7 +185,7 @@ def _logical_lines(data: bytes, problems: list[Problem]) -> Iterator[tuple[int, 
         yield begun, whole
 
 
-def _faults_in_structure(data: bytes) -> list[Problem]:
+def _faults_in_structure(data: bytes | mmap, start: int) -> list[Problem]:
     problems: list[Problem] = []
     open_parts: list[tuple[bytes, int, _Held]] = []
     uids: dict[bytes, int] = {}
@@ -156,7 +195,7 @@ def _faults_in_structure(data: bytes) -> list[Problem]:
     def say(line: int, message: str) -> None:
         problems.append(Problem(line, message))
 
-    for number, line in _logical_lines(data, problems):
+    for number, line in _logical_lines(data, start, problems):
         matched = _PROPERTY.fullmatch(line)
         if matched is None:
             say(number, "the line is not NAME:VALUE, so a line break stands inside a value")

@@ -21,7 +21,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
 from quarantine import __version__
-from quarantine.calendars.lint import LONGEST_UID, lint
+from quarantine.calendars.lint import LONGEST_UID, lint_file
 from quarantine.failures import Refused
 
 if TYPE_CHECKING:
@@ -52,8 +52,8 @@ class Event(NamedTuple):
     ``minutes``: length of a timed event, 1 or more. ``ring``: when to ring, None for no alarm. On a whole
     day it counts from the local midnight that begins it (9 hours is 09:00, below 24 hours); on a timed
     event it is the time before the start. Whole minutes are written, and zero as one minute, because some
-    calendars ignore an alarm of zero. A cancelled event never rings, and its summary says "Cancelled"
-    for the calendars that draw it like a live one.
+    calendars ignore an alarm of zero; it says the summary, then ``alarm``. A cancelled event never rings, and
+    its summary says "Cancelled" for the calendars that draw it like a live one.
     """
 
     uid: str
@@ -68,6 +68,7 @@ class Event(NamedTuple):
     categories: tuple[str, ...] = ()
     cancelled: bool = False
     ring: timedelta | None = None
+    alarm: str = ""
 
 
 def clean(text: str) -> str:
@@ -99,36 +100,44 @@ def slug(text: str) -> str:
 def calendar_bytes(events: Iterable[Event], name: str) -> Iterator[bytes]:
     """The file piece by piece: header, one piece for each event, footer. Same input, same bytes.
 
-    Events are ordered by day or start, a whole day before the times of that date, then by uid. ValueError
-    when an event breaks the ranges that Event states; that is a mistake of the caller, never of a keeper.
+    Events stand in the order in which they come (see :func:`ordered`), so that a large calendar is never held in
+    memory. ValueError when an event breaks the ranges that Event states; that is a mistake of the caller, never of a
+    keeper.
     """
     header = _header(clean_name(name))
     footer = b"END:VCALENDAR\r\n"
     yield header.removesuffix(footer)
-    for event in sorted(events, key=_order):
+    for event in events:
         yield _component(event).to_ical()
     yield footer
 
 
 def write_file(path: Path, events: Iterable[Event], name: str) -> int:
-    """Write the calendar whole or not at all; returns the number of events.
+    """Write the calendar whole or not at all, event by event; returns the number of events.
 
     The bytes go to a file beside the target, to the disk, through the lint, and then take the target's place
     in one step. Refused when there is no room, no such folder, no permission, or the lint finds a problem:
     then the old file is as it was and nothing is left beside it. A link is followed; the old file's mode is
     kept. ValueError as for calendar_bytes, with the old file as it was too.
     """
-    listed = list(events)
+    count = 0
+
+    def counted() -> Iterator[Event]:
+        nonlocal count
+        for event in events:
+            count += 1
+            yield event
+
     target = Path(os.path.realpath(path))
     part = target.parent / f".{os.urandom(8).hex()}.part"
     try:
         mode = _mode_of(target, path)
         with part.open("xb") as file:
-            for piece in calendar_bytes(listed, name):
+            for piece in calendar_bytes(counted(), name):
                 file.write(piece)
             file.flush()
             os.fsync(file.fileno())
-        _must_be_clean(part.read_bytes(), path)
+        _must_be_clean(part, path)
         if mode is not None:
             part.chmod(mode)
         part.replace(target)
@@ -138,7 +147,12 @@ def write_file(path: Path, events: Iterable[Event], name: str) -> int:
         # After success it is gone already; under a path that is no folder it never was.
         with suppress(OSError):
             part.unlink()
-    return len(listed)
+    return count
+
+
+def ordered(events: Iterable[Event]) -> list[Event]:
+    """Events by day or start, a whole day before the times of that date, then by uid."""
+    return sorted(events, key=_order)
 
 
 def _order(event: Event) -> tuple[str, str]:
@@ -187,17 +201,17 @@ def _component(event: Event) -> icalendar.Event:
     if categories := list(dict.fromkeys(filter(None, map(slug, event.categories)))):
         component.add("categories", categories)
     if event.ring is not None and not event.cancelled:
-        component.add_component(_alarm(summary, event.ring, whole_day=event.day is not None))
+        component.add_component(_alarm(summary + event.alarm, event.ring, whole_day=event.day is not None))
     return component
 
 
-def _alarm(summary: str, ring: timedelta, *, whole_day: bool) -> icalendar.Alarm:
+def _alarm(says: str, ring: timedelta, *, whole_day: bool) -> icalendar.Alarm:
     import icalendar
 
     after = max(ring // MINUTE, 1) * MINUTE
     alarm = icalendar.Alarm()
     alarm.add("action", "DISPLAY")
-    alarm.add("description", summary)
+    alarm.add("description", clean_line(says))
     alarm.add("trigger", after if whole_day else -after)
     return alarm
 
@@ -247,8 +261,8 @@ def _mode_of(target: Path, path: Path) -> int | None:
     return stat.S_IMODE(target.stat().st_mode)
 
 
-def _must_be_clean(data: bytes, path: Path) -> None:
-    problems = lint(data)
+def _must_be_clean(written: Path, path: Path) -> None:
+    problems = lint_file(written)
     if not problems:
         return
     more = f" (and {len(problems) - 1} more)" if len(problems) > 1 else ""

@@ -13,11 +13,19 @@ from quarantine.cli.session import session
 def write(
     file: Annotated[Path, typer.Argument(help="The file to write, such as quarantine.ics.")],
     batch: Annotated[str | None, typer.Option(help="One batch only.")] = None,
+    tank: Annotated[str | None, typer.Option(help="One tank only.")] = None,
+    site: Annotated[str | None, typer.Option(help="One site only.")] = None,
+    keeper: Annotated[
+        str | None, typer.Option(help="What this keeper may do: no dose whose cautions they have not acknowledged.")
+    ] = None,
+    private: Annotated[
+        bool, typer.Option("--private", help="No medicine, amount, batch or note: for a calendar that others see.")
+    ] = False,
     since: Annotated[str | None, typer.Option("--from", help="First day, YYYY-MM-DD.")] = None,
     until: Annotated[str | None, typer.Option("--to", help="Last day, YYYY-MM-DD.")] = None,
     done: Annotated[bool, typer.Option("--done", help="Also what is done or skipped.")] = False,
 ) -> None:
-    from quarantine.actions.exporting import write_calendar
+    from quarantine.actions.exporting import Scope, write_calendar
     from quarantine.cli.today import read_day
     from quarantine.failures import Usage
 
@@ -25,14 +33,8 @@ def write(
     last = read_day(until, "--to") if until else None
     if first and last and last < first:
         raise Usage("--to lies before --from; nothing was written.")
-    made = write_calendar(
-        session().desk(),
-        file,
-        batch=batch,
-        since=first,
-        until=last,
-        with_done=done,
-    )
+    scope = Scope(batch, tank, site, keeper, first, last, done, private)
+    made = write_calendar(session().desk(), file, scope)
     session().emit(
         made,
         [
@@ -43,11 +45,11 @@ def write(
 
 
 def check(file: Annotated[Path, typer.Argument(help="The calendar file.")]) -> None:
-    from quarantine.calendars.lint import lint
+    from quarantine.calendars.lint import lint_file
     from quarantine.failures import Refused
 
     try:
-        problems = lint(file.read_bytes())
+        problems = lint_file(file)
     except OSError as error:
         raise Refused(f"{file} cannot be read: {error.strerror}.") from None
     if problems:

@@ -2,8 +2,8 @@
 
 An entry is canonical JSON with its parents' ids, a payload version and the complete rows it wrote; its id is
 the SHA-256 of that text. State can be rebuilt from the entries alone (:func:`replay`), and a single changed
-byte is found (:func:`verify`). A cut tail can only be found from outside: the head is printed on calendars and
-by `check`, and `check --against SEAL` asks whether a head seen elsewhere is still in the record.
+byte is found (:func:`verify`). A cut tail can only be found from outside: `check` prints the head and every
+sign-off seals it, and `check --against SEAL` asks whether a seal seen elsewhere is still in the record.
 """
 
 from __future__ import annotations
@@ -62,6 +62,10 @@ def verify(entries: Iterable[Entry], head: str) -> list[str]:
     last = GENESIS
     expected = 1
     for entry in entries:
+        if not (isinstance(entry.n, int) and isinstance(entry.payload, str) and isinstance(entry.id, str)):
+            faults.append(f"Journal entry {expected} cannot be read.")  # the file was changed, not by this program
+            expected += 1
+            continue
         if entry.n != expected:
             faults.append(f"Journal entry {expected} is missing (next found: {entry.n}).")
         expected = entry.n + 1

@@ -138,8 +138,17 @@ APPEND_ONLY_FUNCTION = """create or replace function append_only() returns trigg
 $$ begin raise exception '% is append-only', tg_table_name; end $$"""
 
 
-def trigger_names_sql(dialect: str) -> str:
-    """SQL that lists the names of the triggers that are really there."""
+def triggers_sql(dialect: str) -> str:
+    """SQL that lists name and body of the triggers that are really there and switched on."""
     if dialect == "sqlite":
-        return "select name from sqlite_master where type = 'trigger'"
-    return "select distinct trigger_name as name from information_schema.triggers union select tgname from pg_trigger"
+        return "select name, sql as body from sqlite_master where type = 'trigger'"
+    return """select pg_trigger.tgname as name, pg_proc.prosrc as body from pg_trigger
+        join pg_proc on pg_proc.oid = pg_trigger.tgfoid where pg_trigger.tgenabled in ('O', 'A')"""
+
+
+def trigger_body(dialect: str, statement: str) -> str:
+    """What :func:`triggers_sql` finds as body of a trigger made by ``statement``; SQLite keeps its text, but writes
+    the first words in capitals."""
+    if dialect == "sqlite":
+        return statement.replace("create trigger", "CREATE TRIGGER", 1)
+    return APPEND_ONLY_FUNCTION.split("$$")[1]

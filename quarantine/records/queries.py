@@ -59,11 +59,20 @@ QUERIES = {
     "next_doses": """select task.batch as batch, min(task.day) as day from batch join task on task.batch = batch.id
         where batch.state = 'open' and task.state = 'planned' and task.kind = 'dose' and task.day is not null
         group by task.batch""",
-    "calendar_tasks": _TASK
-    + """where task.day is not null and (cast(:batch as text) is null or task.batch = :batch)
+    # The suffix tells the entries of a private calendar, which have a history of their own.
+    "calendar_tasks": """select task.*, tank.name as tank_name, batch.name as batch_name, batch.copy_id as copy_id,
+        site.zone as zone, calendared.sequence as told_sequence, calendared.stamp as told_stamp,
+        calendared.content as told_content
+        from task join tank on tank.id = task.tank join batch on batch.id = task.batch
+        join site on site.id = tank.site left join calendared on calendared.id = task.id || cast(:suffix as text)
+        where task.day is not null and (cast(:batch as text) is null or task.batch = :batch)
+        and (cast(:tank as text) is null or task.tank = :tank)
+        and (cast(:site as text) is null or tank.site = :site)
         and (cast(:since as text) is null or task.day >= :since)
-        and (cast(:until as text) is null or task.day <= :until) order by task.day, task.key""",
-    "calendared": "select * from calendared",
+        and (cast(:until as text) is null or task.day <= :until) order by task.day, task.id""",
+    "amount_changers": """select system, day from task where kind in ('dose', 'change') and day is not null
+        and state in ('planned', 'missed')""",
+    "acknowledged_by": "select copy_id from acknowledgement where keeper = :keeper",
     "task_by_code": _TASK + "where task.code = :code",
     "code_taken": "select id from task where code = :code",
     "open_tasks_of_system": "select * from task where system = :system and state in ('planned', 'missed')",

@@ -48,6 +48,12 @@ class Reader:
         except _errors(self.dialect) as error:
             raise _unreadable(self._where, error) from error
 
+    def read_damaged(self) -> None:
+        """From now on a changed byte that makes text unreadable is read as a mark in it (U+FFFD), not refused: so a
+        check can say in which row it stands. PostgreSQL lets no such text in."""
+        if self.dialect == "sqlite" and self._connection is not None:
+            self._connection.text_factory = lambda raw: raw.decode("utf-8", "replace")
+
     def close(self) -> None:
         """Let go of the record."""
         if self._connection is not None:
@@ -70,8 +76,9 @@ def _errors(dialect: str) -> type[Exception]:
 
 
 def _unreadable(where: str, error: Exception) -> Refused:
-    """The first line only: what follows is context, or whatever stood in a damaged file."""
-    return Refused(f"The record {where} cannot be read: {str(error).partition(chr(10))[0]}.")
+    """The first line only, and no text of the record: that is context, or whatever stood in a damaged file."""
+    said = str(error).partition("\n")[0].partition(" with text ")[0]
+    return Refused(f"The record {where} cannot be read: {said}.")
 
 
 def for_psycopg(sql: str) -> str:

@@ -25,6 +25,9 @@ from quarantine.records.migrations import APPEND_ONLY_FUNCTION, MIGRATIONS, NEWE
 from quarantine.records.queries import QUERIES
 from quarantine.records.reads import Row, sqlite_path
 
+READS_ONLY = "quarantine_reads_only"
+"""Execution option of a connection that begins without the write lock."""
+
 
 def new_id() -> str:
     """A fresh uuid, as 32 hexadecimal digits."""
@@ -50,6 +53,12 @@ class Act:
     def rows(self, query: str, **values: Any) -> list[Row]:
         """The rows of a named query inside this transaction."""
         return [dict(row) for row in self._connection.execute(text(QUERIES[query]), values).mappings()]
+
+    def stream(self, query: str, **values: Any) -> Iterator[Row]:
+        """The rows of a named query one by one: never all in memory. Other tables may be written meanwhile."""
+        piecewise = text(QUERIES[query]).execution_options(yield_per=500)
+        for row in self._connection.execute(piecewise, values).mappings():
+            yield dict(row)
 
     def describe(self, kind: str, says: str, happened_at: datetime | None = None) -> None:
         """What this action was, for the journal: a word, a sentence, and when it happened."""
@@ -123,9 +132,9 @@ def _stored(row: Row) -> Row:
 class Store:
     """The record, opened for writing."""
 
-    def __init__(self, url: str) -> None:
+    def __init__(self, url: str, engine: Engine | None = None) -> None:
         self.url = url
-        self._engine = _engine(url)
+        self._engine = engine or _engine(url)
 
     @contextmanager
     def act(self, keeper: str | None, now: datetime, *, dry_run: bool = False) -> Iterator[Act]:
@@ -135,6 +144,8 @@ class Store:
             try:
                 if self._engine.dialect.name == "postgresql":
                     connection.execute(text("select entry from head where id = 1 for update"))
+                # Asked again under the lock: the record was opened without one.
+                _refuse_other(_written_number(connection))
                 act = Act(connection, keeper, now)
                 yield act
                 act._close()
@@ -151,16 +162,49 @@ class Store:
         self._engine.dispose()
 
 
-def open_store(url: str) -> Store:
-    """Open the record for writing; make or upgrade it first. Raises Refused when that cannot be done."""
+def open_store(url: str, *, dry_run: bool = False) -> Store:
+    """Open the record for writing; make or upgrade it first. Raises Refused when that cannot be done.
+
+    With ``dry_run`` nothing is made or upgraded: where there is no record yet, the action runs on one in memory.
+    """
     with refusing(url):
+        if dry_run and _nothing_there(url):
+            return _in_memory(url)
         store = Store(url)
         try:
-            _prepare(store, url)
+            found = _schema_number(store._engine)
+            if dry_run and not found:
+                store.close()
+                return _in_memory(url)
+            if found > NEWEST or dry_run:
+                _refuse_other(found)
+            elif found < NEWEST:
+                migrate(store._engine, found)
         except BaseException:
             store.close()
             raise
         return store
+
+
+def _nothing_there(url: str) -> bool:
+    """Whether a SQLite record's file is missing; the home must be one that could be made."""
+    if not url.startswith("sqlite") or sqlite_path(url).exists():
+        return False
+    nearest = next(folder for folder in sqlite_path(url).absolute().parents if folder.exists())
+    if not nearest.is_dir():
+        raise Refused(f"The home folder {sqlite_path(url).parent} cannot be made: {nearest} is not a directory.")
+    return True
+
+
+def _in_memory(url: str) -> Store:
+    """A new record that is gone when it is closed."""
+    engine = _watched(sa.create_engine("sqlite://", poolclass=sa.pool.StaticPool))
+    migrate(engine, 0)
+    with engine.connect() as connection:
+        raw = connection.connection.dbapi_connection
+        assert raw is not None
+        raw.execute("pragma foreign_keys = on")  # off since the migration: it is the one connection there is
+    return Store(url, engine)
 
 
 def _engine(url: str) -> Engine:
@@ -173,7 +217,11 @@ def _engine(url: str) -> Engine:
         raise Refused(f"The home folder {path.parent} cannot be made: {error.strerror}.") from error
     # Not as text: a folder's name may hold what means something in a URL.
     file = sa.URL.create("sqlite", database=str(path))
-    engine = sa.create_engine(file, connect_args={"timeout": 10}, poolclass=sa.pool.NullPool)
+    return _watched(sa.create_engine(file, connect_args={"timeout": 10}, poolclass=sa.pool.NullPool))
+
+
+def _watched(engine: Engine) -> Engine:
+    """A SQLite engine that begins as we say: for writing at once with the write lock, for reading without."""
 
     @event.listens_for(engine, "connect")
     def _connect(connection: sqlite3.Connection, _: object) -> None:
@@ -183,28 +231,29 @@ def _engine(url: str) -> Engine:
 
     @event.listens_for(engine, "begin")
     def _begin(connection: Connection) -> None:
-        connection.exec_driver_sql("begin immediate")
+        reads = connection.get_execution_options().get(READS_ONLY)
+        connection.exec_driver_sql("begin" if reads else "begin immediate")
 
     return engine
 
 
-def _prepare(store: Store, url: str) -> None:
-    """Bring the record to the newest schema: from nothing, or from an older one after a verified backup."""
-    found = _schema_number(store._engine)
-    if found == NEWEST:
-        return
+def _refuse_other(found: int) -> None:
+    """Raises Refused when the record's schema is not the one this version writes."""
     if found > NEWEST:
         raise Refused(
             f"The record has schema {found}, this version knows up to {NEWEST}: please upgrade the program. "
             "The record is untouched."
         )
-    if found and url.startswith("sqlite"):
-        _back_up(sqlite_path(url), found)
-    migrate(store._engine, found)
+    if found < NEWEST:
+        raise Refused(
+            f"The record has schema {found}, this version writes {NEWEST}: a command that writes, without --dry-run, "
+            "upgrades it (after a verified backup). The record is untouched."
+        )
 
 
 def _schema_number(engine: Engine) -> int:
-    with engine.connect() as connection:
+    """The schema of the record, 0 when there is none; read without a write lock, so nobody waits for it."""
+    with engine.connect().execution_options(**{READS_ONLY: True}) as connection:
         if not _has_meta(connection):
             if engine.dialect.name == "sqlite" and connection.execute(text("select 1 from sqlite_master")).first():
                 file = engine.url.database
@@ -231,7 +280,8 @@ def migrate(engine: Engine, found: int) -> None:
     """Run the migrations after ``found`` in one transaction, re-make the triggers, check, commit.
 
     Foreign keys are off while tables may be re-made (before the transaction: SQLite ignores the pragma inside
-    one), and checked before the commit.
+    one), and checked before the commit. An older SQLite record is backed up under the transaction's own write
+    lock: nobody can write between the backup and the first change.
     """
     dialect = engine.dialect.name
     with engine.connect() as connection:
@@ -246,6 +296,8 @@ def migrate(engine: Engine, found: int) -> None:
                 connection.execute(text("select pg_advisory_xact_lock(7251)"))
             if _has_meta(connection) and _written_number(connection) != found:
                 return  # another process was faster
+            if found and dialect == "sqlite":
+                _back_up(Path(str(engine.url.database)), found)
             before = _row_counts(connection) if found else {}
             for migration in MIGRATIONS:
                 if migration.number > found:
@@ -311,7 +363,10 @@ def _verify(connection: Connection, dialect: str, before: dict[str, int]) -> Non
 
 
 def _back_up(path: Path, found: int) -> None:
-    """A copy beside the record by SQLite's own backup, opened and checked before anything is changed."""
+    """A copy beside the record by SQLite's own backup, opened and checked before anything is changed.
+
+    Called under the record's write lock: readers are let in, writers are not.
+    """
     copy = path.with_name(f"{path.stem}.schema-{found}.backup.db")
     with sqlite3.connect(path) as source, sqlite3.connect(copy) as target:
         source.backup(target)

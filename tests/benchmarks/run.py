@@ -49,6 +49,7 @@ ROWS_SHOWN = 60
 STARTS = 11
 PLANNED = (1_000, 10_000)
 EVENTS = 10_000
+MANY_EVENTS = 100_000
 
 COMMAND = Path(sys.executable).with_name("quarantine")
 TYPER = ("-c", "import typer")
@@ -324,29 +325,25 @@ def planning() -> Iterator[Figure]:
 # --- Calendar ----------------------------------------------------------------------------------------------
 
 
-def events() -> list[Event]:
+def events(count: int) -> Iterator[Event]:
     """Whole days and times, each with an alarm and a few lines of text."""
     start = datetime(2026, 2, 10, 9, tzinfo=UTC)
-    made = []
-    for n in range(EVENTS):
+    for n in range(count):
         timed = n % 10 == 0
         moment = start + timedelta(hours=n)
-        made.append(
-            Event(
-                uid=f"{n:032x}@benchmark",
-                sequence=n % 3,
-                stamp=start,
-                created=start,
-                summary=f"Look at every fish and count, tank {n % 12}",
-                description=f"Look at every fish and count in tank {n % 12}, batch {n % 12}.\nPosture, swimming, fins, "
-                "skin, eyes, gills, hiding; before and during feeding.\nCheck the list before dosing.",
-                day=None if timed else moment.date(),
-                start=moment if timed else None,
-                categories=("look", f"tank {n % 12}"),
-                ring=timedelta(minutes=30) if timed else timedelta(hours=9),
-            )
+        yield Event(
+            uid=f"{n:032x}@benchmark",
+            sequence=n % 3,
+            stamp=start,
+            created=start,
+            summary=f"Look at every fish and count, tank {n % 12}",
+            description=f"Look at every fish and count in tank {n % 12}, batch {n % 12}.\nPosture, swimming, fins, "
+            "skin, eyes, gills, hiding; before and during feeding.\nCheck the list before dosing.",
+            day=None if timed else moment.date(),
+            start=moment if timed else None,
+            categories=("look", f"tank {n % 12}"),
+            ring=timedelta(minutes=30) if timed else timedelta(hours=9),
         )
-    return made
 
 
 def streamed(path: Path, made: list[Event]) -> None:
@@ -382,11 +379,33 @@ def streamed(path: Path, made: list[Event]) -> None:
 
 def calendar(folder: Path) -> Figure:
     """Our file, ordered, linted and put in place in one step, against the package alone."""
-    made = events()
+    made = list(events(EVENTS))
     seconds = in_turns(
         lambda: write_file(folder / "ours.ics", made, "Benchmark"), lambda: streamed(folder / "theirs.ics", made), 3
     )
     return compared(f"calendar of {EVENTS:,} / icalendar streamed", 1.5, seconds)
+
+
+def memory(folder: Path) -> Figure:
+    """The most memory that a process needs to write, lint and replace a file of many events that come one by one."""
+    source = "import sys; sys.path.insert(0, sys.argv[1]); import run; run.write_many(sys.argv[2])"
+    done = subprocess.run(
+        [sys.executable, "-c", source, str(Path(__file__).parent), str(folder / "many.ics")],
+        capture_output=True,
+        text=True,
+        check=True,
+    )
+    mib = int(done.stdout) / 1024
+    size = (folder / "many.ics").stat().st_size / 2**20
+    return Figure(f"MiB to write a calendar of {MANY_EVENTS:,}", mib, 150, f"the file has {size:.0f} MiB")
+
+
+def write_many(path: str) -> None:
+    """In a process of its own: write the file and print the most memory it needed, in KiB (Linux)."""
+    import resource
+
+    write_file(Path(path), events(MANY_EVENTS), "Benchmark")
+    print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss)
 
 
 def figures(folder: Path) -> Iterator[Figure]:
@@ -397,6 +416,7 @@ def figures(folder: Path) -> Iterator[Figure]:
     yield from on_the_record(home.path)
     yield from planning()
     yield calendar(folder)
+    yield memory(folder)
 
 
 def main() -> int:

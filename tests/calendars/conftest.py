@@ -7,7 +7,7 @@ from datetime import UTC, date, datetime, timedelta
 import pytest
 
 from quarantine import __version__
-from quarantine.calendars.write import Event
+from quarantine.calendars.write import Event, ordered
 
 NAME = "Quarantine at the community centre"
 
@@ -126,4 +126,4 @@ def golden() -> bytes:
 
 @pytest.fixture(scope="session")
 def events() -> list[Event]:
-    return list(EVENTS)
+    return ordered(EVENTS)

@@ -126,7 +126,7 @@ def test_lint_failure_keeps_the_old_file(target, events, name):
     """A calendar in which the lint finds a problem does not replace the old one; the problem is named."""
     with pytest.raises(Refused) as refused:
         write_file(target, [*events, events[0]._replace(day=date(2028, 1, 1), start=None)], name)
-    assert "UID 6d1f0c9e-bath-1@0b7f stands already on line 32" in plain(refused)
+    assert "UID 6d1f0c9e-look-1@0b7f stands already on line 12" in plain(refused)
     assert len(refused.value.facts["problems"]) == 1
     assert target.read_bytes() == OLD
     assert alone(target)

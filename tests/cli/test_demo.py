@@ -102,3 +102,25 @@ def test_its_calendar_reads_in_another_library(shown: tuple[Path, str]) -> None:
     # The first dose was given before the file was written; the second, four days later, is still planned.
     assert [e.dtstart.value.isoformat() for e in doses] == ["2026-02-17"]
     assert all(len(list(e.getChildren())) and e.contents.get("valarm") for e in doses)
+
+
+GOLDEN = Path(__file__).parents[1] / "calendars" / "golden" / "demonstration.ics"
+
+
+def without_ids(data: bytes) -> str:
+    """A calendar file without what is new in every record (ids and the codes made from them), its events sorted."""
+    text = data.decode()
+    text = re.sub(r"UID:[0-9a-f]{32}@[0-9a-f]{32}\r\n ?[0-9a-f]*", "UID:ID\r\n", text.replace("\r\n ", ""))
+    text = re.sub(r"\bCode [0-9A-Z]{4,5}\.", "Code CODE.", text)
+    text = re.sub(r"PRODID:.*", f"PRODID:{'VERSION'}\r", text)
+    head, *events = re.split(r"(?=BEGIN:VEVENT\r\n)", text.replace("END:VCALENDAR\r\n", ""))
+    return "".join([head, *sorted(events), "END:VCALENDAR\r\n"])
+
+
+def test_its_calendar_is_the_golden_one(shown: tuple[Path, str], tmp_path: Path) -> None:
+    """Unfolded and without its ids, the demonstration's file is, byte for byte, the one that was read and kept."""
+    home, _ = shown
+    made = without_ids((home / "quarantine.ics").read_bytes())
+    # After a change that is meant: read this file, then copy it over the golden one.
+    (tmp_path / "demonstration.ics").write_bytes(made.encode())
+    assert made == GOLDEN.read_bytes().decode(), f"compare {tmp_path / 'demonstration.ics'} with {GOLDEN}"

@@ -16,6 +16,7 @@ from quarantine.records.reads import for_psycopg, open_reader
 from quarantine.records.store import open_store
 
 EMPTY_AT_THE_END = {"open_batches", "open_tasks", "open_codes", "next_doses", "open_tasks_of_system", "tasks_of_system"}
+EMPTY_AT_THE_END |= {"amount_changers"}
 """The history ends with a release: nothing is open after it."""
 
 
@@ -28,6 +29,8 @@ def _values(url: str) -> dict[str, dict[str, Any]]:
         "system": batch["system"],
         "batch": batch["id"],
         "tank": tank["id"],
+        "site": tank["site"],
+        "suffix": "",
         "since": "2026-02-11",
         "until": "2026-03-01",
         "most": 5,
