@@ -9,8 +9,11 @@ All mistakes of a file are reported at once, each with file, place and key. What
 **A figure** is a table ``{ amount = "2 mg/L", reference = "S43", status = "READ" }``; **a span** has ``low``
 and ``high`` instead of ``amount``. ``reference`` names one ``[[reference]]`` or several ("S93, S107") and is
 never left out. Inside a regimen ``status`` may be left out: it is then the regimen's. Amounts are text with a
-unit: g/L, mg/L, min, h, d, °C, mg, and the words of ``OWN_UNITS`` (food, ratios). **A note** is a table
+unit: g/L, mg/L, uL/L (of a liquid), min, h, d, °C, mg, mL, and the words of ``OWN_UNITS`` (food, ratios, copper by
+what is counted, salinity, what a source prints without a basis). **A note** is a table
 ``{ text, reference, status }``; it may lack a reference only when its status is MEM, PROPOSAL or RULE.
+A liquid is held in uL/L of its solution (rule C17): a bare ppm of a liquid is kept in the words of ``OWN_UNITS`` as
+the source printed it, and is never computed with.
 
 Statuses: READ seen in text of the source; READ-R seen in a reprint; READ-OCR seen in a poor scan; READ-CP
 seen, but on a page that shows common practice only; MEM from memory, not seen; CALC arithmetic on a figure
@@ -24,6 +27,8 @@ The file itself:
 - ``classes``: words of ``CLASSES``; what another entry's ``incompatible`` may name.
 - ``what``: one sentence.
 - ``basis``: notes: what the weights are weights of (salt or base, powder or active).
+- ``solution``: for a liquid: the strength of the solution its uL/L are of, a figure in %; may be left out.
+- ``salts``: tables of the forms it is sold in; keys below; may be left out.
 - ``figures``: tables ``what`` and a figure: other published numbers (factors, lethal levels).
 - ``solubility``: a figure (concentration), or "unknown": then no stock solution is advised (rule C4).
 - ``stock``: notes on making a stock solution.
@@ -38,6 +43,7 @@ The file itself:
 - ``sensitive``: tables of groups of animals; keys below.
 - ``prolonged_limit``: a figure: at or under it a bath has ended (rule C5); or "unknown".
 - ``water_limits``: notes on the water it may be used in.
+- ``light``: a note on light (keep it dark, light breaks it down); may be left out.
 - ``regimen``: the published ways to use it, one table each.
 - ``reference``: the sources, one table each.
 
@@ -57,6 +63,13 @@ An ``equipment`` table:
 - ``reference``: source.
 - ``status``: as above.
 
+A ``salts`` table:
+
+- ``name``: the form ("copper sulfate pentahydrate").
+- ``holds``: how much of what is counted is in it, in %.
+- ``reference``: source.
+- ``status``: as above.
+
 A ``sensitive`` table (of the substance or of one regimen):
 
 - ``group``: which animals.
@@ -71,21 +84,33 @@ A ``regimen`` table:
 - ``tier``: "ready"; "trial" (a published trial, not general advice); "instruction" (only on a veterinary
   instruction); "refused" (known in order to refuse: no dose is offered).
 - ``purpose``: what it is for.
-- ``route``: "bath", "prolonged", "dip" (always in its own vessel with its own litres) or "food".
+- ``route``: "bath", "prolonged", "dip" (always in its own vessel with its own litres), "food", or "move" (the fish
+  are moved and nothing is added).
 - ``water``: list of "fresh", "brackish", "marine".
 - ``target``: a span with ``default``; ``high`` may be left out where the source says "or more" (the ceiling
-  bounds then); a refused regimen has no ``default``; or "unknown", which only a refused one may say. For
-  sodium chloride the target is total salinity (rule C15).
+  bounds then); a refused regimen has no ``default``; or "unknown", which only a refused one may say; or "by the
+  water", where ``water_rules`` give it; or "none" for a move. For sodium chloride the target is total salinity
+  (rule C15).
+- ``water_rules``: tables: how much by what was read of the water (rule C17: of several parameters the lowest
+  counts); ``by`` ("alkalinity", "hardness", "ph"), ``use`` ("offer" or "ceiling"), ``from`` (the row holds from
+  this value on, up to the next row's ``from``), ``to`` (the last value it holds for; left out: none), ``water``
+  ("soft" or "hard", where the source has a column for each), and ``share`` (in % of what was read) or ``amount``.
+- ``needs``: what must be known beside the volume, words of ``NEEDS``; where one is named no dose is computed that
+  does not know it.
+- ``trial_first``: true where the first use on a species is a trial on a few fish, watched, before the rest (C8).
 - ``contact``: a span of time with ``words``; or "silent" where the source says nothing. Not for food.
 - ``repeats``: ``times`` (how often in all), ``every`` (a span of time, or "silent"), ``words``; or "silent".
 - ``modes``: which modes of repeat may be used (words of ``MODES``, rule C1).
 - ``ceilings``: list of tables: ``amount`` (a level no dose may pass), ``up_to`` (the contact it holds for;
-  left out: any length), ``rows`` (the rows it was built on), ``hard`` (the highest figure found, as words).
+  left out: any length), ``warmest`` (the temperature up to which it holds; left out: any), ``group`` (a group of
+  animals it holds for, by its id in groups.toml; it then lowers the others), ``rows`` (the rows it was built on),
+  ``hard`` (the highest figure found, as words). None where the target is a lowered salinity or a move.
 - ``course_ceiling``: a figure for all doses of a course, or "unknown".
 - ``effective_minimum``: a figure; under it no dose is shown (rule C3); or "unknown".
 - ``minimum_gap``: a figure: hours or days between two doses, only from a source; or "unknown".
-- ``limits``: tables: ``what`` ("temperature", "salinity", "stocking"), ``low``, ``high``, ``kind`` ("limit",
-  or "tested at" where the source only says how it was tried), ``text``.
+- ``limits``: tables: ``what`` (a key of ``LIMITS``: "temperature", "oxygen", "alkalinity" ...), ``low``, ``high``,
+  ``kind`` ("limit", or "tested at" where the source only says how it was tried), ``text``.
+- ``light``: as above.
 - ``sensitive``: as above.
 - ``cautions``: notes.
 - ``figures``: as above.
@@ -128,48 +153,82 @@ STATUSES = {
 WITHOUT_REFERENCE = ("MEM", "PROPOSAL", "RULE")
 READY_STATUSES = ("READ", "READ-R")
 TIERS = ("ready", "trial", "instruction", "refused")
-ROUTES = ("bath", "prolonged", "dip", "food")
+ROUTES = ("bath", "prolonged", "dip", "food", "move")
 WATERS = ("fresh", "brackish", "marine")
 MODES = ("as published", "replace removed", "top up to a reading")
-CLASSES = ("salt", "drug", "anthelmintic", "antiprotozoal", "antibiotic")
-EVENTS = ("salinity change", "temperature change", "pH change")
+CLASSES = (
+    *("salt", "drug", "anthelmintic", "antiprotozoal", "antibiotic"),
+    *("dye", "disinfectant", "insecticide", "organophosphate"),
+    *("oxidiser", "metal", "method"),
+)
+EVENTS = (
+    *("salinity change", "temperature change", "pH change"),
+    *("water conditioner", "carbonate media", "dilution by soft water"),
+)
 PAIR_RULES = ("never", "not the same day", "one at a time", "wash out first", "know")
 ITEMS = ("carbon", "uv", "ozone", "skimmer")
-LIMITS = {"temperature": "temperature", "salinity": "concentration", "stocking": "concentration"}
+LIMITS = {
+    "temperature": "temperature",
+    "salinity": "concentration",
+    "stocking": "concentration",
+    "oxygen": "concentration",
+    "alkalinity": "concentration",
+    "hardness": "concentration",
+    "ph": "acidity",
+}
+# What a dose may depend on beside the volume of the water.
+NEEDS = ("strength of the product", "alkalinity", "hardness", "ph", "species", "a test kit", "permanganate demand")
+RULE_BY = {"alkalinity": "concentration", "hardness": "concentration", "ph": "acidity"}
+RULE_USES = ("offer", "ceiling")
+RULE_WATERS = ("soft", "hard")
 
 # Units that only food and ratios have; the rest is read by quarantine.quantity.
 OWN_UNITS = {
     "food dose": ("mg/kg fish/day", "mg/kg fish"),
     "food content": ("mg/g food",),
+    "food by the pound": ("g/lb food",),
     "feeding rate": ("% of body weight/day",),
     "ratio": (
         "mg chloride per mg nitrite",
         "mg sodium chloride per mg chloride",
         "mg nitrite per mg nitrite-N",
+        "times the 15 min permanganate demand",
     ),
     "share": ("%",),
+    "acidity": ("pH",),
+    # Copper by what is counted: taking one for another is a fourfold error (treatment notes, section 0, trap 3).
+    "copper": ("mg/L Cu", "mg/L copper sulfate pentahydrate", "mg/L copper sulfate, hydrate not stated"),
+    # A salinity to go down to: nothing is added.
+    "lowered salinity": ("g/L salinity",),
+    # A liquid as its source printed it: by weight or without a basis. Never computed with (rule C17).
+    "as printed": ("ppm by weight", "ppm, basis not stated", "uL/L, basis not stated"),
 }
+LEVELS = ("concentration", "volume_ratio", "ratio", "copper", "lowered salinity", "as printed")
+# Units of a target that no ceiling in another unit is compared with: no amount is computed from them.
+APART = (*OWN_UNITS["ratio"], *OWN_UNITS["as printed"])
 
 FIGURE_KEYS = ("amount", "reference", "status")
 SPAN_KEYS = ("low", "high", "words", "reference", "status")
 NOTE_KEYS = ("text", "reference", "status")
 STATED_KEYS = ("what", *FIGURE_KEYS)
 SUBSTANCE_KEYS = (
-    *("id", "name", "also", "classes", "what", "basis", "figures", "solubility", "stock", "loss"),
+    *("id", "name", "also", "classes", "what", "basis", "solution", "salts", "figures", "solubility", "stock", "loss"),
     *("loss_notes", "loss_figures", "handling", "legal", "cautions", "incompatible", "equipment"),
-    *("sensitive", "prolonged_limit", "water_limits", "regimen", "reference"),
+    *("sensitive", "prolonged_limit", "water_limits", "light", "regimen", "reference"),
 )
+SALT_KEYS = ("name", "holds", "reference", "status")
 PAIR_KEYS = ("with", "rule", *NOTE_KEYS)
 EQUIPMENT_KEYS = ("item", "do", *NOTE_KEYS)
 SENSITIVE_KEYS = ("group", "rule", *NOTE_KEYS)
 REGIMEN_KEYS = (
     *("id", "tier", "purpose", "route", "water", "target", "contact", "repeats", "modes", "ceilings"),
     *("course_ceiling", "effective_minimum", "minimum_gap", "limits", "sensitive", "cautions", "figures"),
-    *("food", "disagreements", "status", "reference"),
+    *("food", "water_rules", "needs", "trial_first", "light", "disagreements", "status", "reference"),
 )
 TARGET_KEYS = ("low", "high", "default", "reference", "status")
 REPEAT_KEYS = ("times", "every", "words", "reference", "status")
-CEILING_KEYS = ("amount", "up_to", "rows", "hard", "reference", "status")
+CEILING_KEYS = ("amount", "up_to", "warmest", "group", "rows", "hard", "reference", "status")
+RULE_KEYS = ("by", "use", "from", "to", "water", "share", "amount", "reference", "status")
 LIMIT_KEYS = ("what", "low", "high", "kind", "text", "reference", "status")
 FOOD_KEYS = ("per_food", "feeding_rate")
 REFERENCE_KEYS = ("key", "cite", "url", "read")
@@ -223,6 +282,13 @@ class Stated(NamedTuple):
 
     what: str
     figure: Figure
+
+
+class Salt(NamedTuple):
+    """A form the substance is sold in, and how much of what is counted it holds, in %."""
+
+    name: str
+    holds: Figure
 
 
 class Pair(NamedTuple):
@@ -284,13 +350,31 @@ class Repeats(NamedTuple):
 class Ceiling(NamedTuple):
     """A level no dose may pass while contact is at most ``up_to`` (None: any length).
 
-    It is a proposal built on ``rows``; ``hard`` says the highest published figure.
+    It is a proposal built on ``rows``; ``hard`` says the highest published figure. ``warmest`` is the temperature
+    up to which it holds (None: any); ``group`` the id of the animals it holds for ("": all of them).
     """
 
     figure: Figure
     up_to: Figure | None
     rows: tuple[str, ...]
     hard: str
+    warmest: Figure | None = None
+    group: str = ""
+
+
+class WaterRule(NamedTuple):
+    """How much by one reading of the water: ``figure`` is a level, or a share of the reading in %.
+
+    It holds from ``start`` up to the next rule's ``start`` of the same ``by``, ``use`` and ``water`` ("soft",
+    "hard" or "": both), and never above ``end`` (None: no end).
+    """
+
+    by: str
+    use: str
+    start: Figure
+    end: Figure | None
+    water: str
+    figure: Figure
 
 
 class Limit(NamedTuple):
@@ -335,6 +419,10 @@ class Regimen(NamedTuple):
     disagreements: tuple[str, ...]
     status: str
     references: tuple[str, ...]
+    water_rules: tuple[WaterRule, ...] = ()
+    needs: tuple[str, ...] = ()
+    trial_first: bool = False
+    light: Note | None = None
 
     @property
     def row(self) -> str:
@@ -372,6 +460,30 @@ class Substance(NamedTuple):
     water_limits: tuple[Note, ...]
     regimens: tuple[Regimen, ...]
     references: dict[str, Reference]
+    solution: Figure | None = None
+    salts: tuple[Salt, ...] = ()
+    light: Note | None = None
+
+
+class Heading(NamedTuple):
+    """What the first lines of a regimen say, without reading the entry."""
+
+    id: str
+    tier: str
+    purpose: str
+    route: str
+    water: tuple[str, ...]
+
+
+class Title(NamedTuple):
+    """What the first lines of an entry say, without reading the entry."""
+
+    id: str
+    name: str
+    also: tuple[str, ...]
+    classes: tuple[str, ...]
+    what: str
+    regimens: tuple[Heading, ...]
 
 
 # What is asked of the formulary -------------------------------------------------------------------
@@ -386,15 +498,21 @@ def names() -> tuple[str, ...]:
 def load(name: str) -> Substance:
     """The entry of a substance by id, or by a name listed under ``also``; capitals and spaces do not matter.
 
-    Raises Unknown, which names the known ones, and FormularyError when the entry has mistakes.
+    Reads that one entry only. Raises Unknown, which names the known ones, and FormularyError when the entry has
+    mistakes.
     """
-    wanted = "-".join(name.casefold().split())
+    wanted = _slug(name)
     if wanted in names():
         return _entry(wanted)
-    for substance in load_all():
-        if wanted in ("-".join(other.casefold().split()) for other in (substance.name, *substance.also)):
-            return substance
+    for title in titles():
+        if wanted in map(_slug, (title.name, *title.also)):
+            return _entry(title.id)
     raise Unknown("substance", name, list(names()))
+
+
+def titles() -> tuple[Title, ...]:
+    """What there is, in the order of the ids: a scan of the first lines, so that a list parses no entry."""
+    return tuple(_title(name) for name in names())
 
 
 def load_all() -> tuple[Substance, ...]:
@@ -415,18 +533,66 @@ def regimen(row_id: str) -> tuple[Substance, Regimen]:
     return substance, next(r for r in substance.regimens if r.id == known)
 
 
-def ceiling_for(regimen: Regimen, hours: Decimal | None) -> Ceiling | None:
-    """The ceiling for a contact of so many hours; None when the formulary allows no level for so long.
+def ceiling_for(
+    regimen: Regimen,
+    hours: Decimal | None,
+    *,
+    warmest_c: Decimal | None = None,
+    groups: frozenset[str] | None = None,
+) -> Ceiling | None:
+    """The ceiling for a contact of so many hours; None when the formulary allows no level for so long or so warm.
 
-    An unknown length (``hours`` None) takes the ceiling that holds for any length, if there is one.
+    An unknown length (``hours`` None) takes the ceiling that holds for any length, if there is one, and an unknown
+    temperature (``warmest_c``, °C, rule C14) the one for any temperature. A ceiling for a group of animals lowers
+    the others; ``groups`` are the ids of those that are there, and unknown (None) means that any may be.
     """
 
     def holds(ceiling: Ceiling) -> bool:
-        if ceiling.up_to is None:
-            return True
-        return hours is not None and hours <= _hours(ceiling.up_to)
+        long = ceiling.up_to is not None and (hours is None or hours > _hours(ceiling.up_to))
+        warm = ceiling.warmest is not None and (warmest_c is None or warmest_c > ceiling.warmest.value)
+        return not long and not warm
 
-    return max(filter(holds, regimen.ceilings), key=lambda c: c.figure.value, default=None)
+    there = [c for c in regimen.ceilings if holds(c)]
+    whole = max((c for c in there if not c.group), key=lambda c: c.figure.value, default=None)
+    special = [c for c in there if c.group and (groups is None or c.group in groups)]
+    return min((whole, *special), key=lambda c: c.figure.value) if whole else None
+
+
+def by_water(regimen: Regimen, use: str, readings: dict[str, Decimal], *, water: str | None = None) -> Figure | None:
+    """What the regimen's rules give for the water that was read; None where a rule's reading is not there, or lies
+    where the source gives nothing: then there is no dose.
+
+    ``use`` is "offer" or "ceiling"; ``readings`` are alkalinity and hardness in mg/L, and ph. Of several parameters
+    the lowest counts (rule C17). Rules with a column for soft and one for hard water take the soft one unless
+    ``water`` says "hard". There is no interpolation between rows.
+    """
+    rules = [r for r in regimen.water_rules if r.use == use and r.water in ("", water or "soft")]
+    found = []
+    for by in dict.fromkeys(rule.by for rule in rules):
+        reading = readings.get(by)
+        if reading is None:
+            return None
+        rows = [r for r in rules if r.by == by and r.start.value <= reading]
+        row = max(rows, key=lambda r: r.start.value, default=None)
+        if row is None or (row.end is not None and reading > row.end.value):
+            return None
+        found.append(_level_of(row, reading, regimen))
+    return min(found, key=lambda figure: figure.value, default=None)
+
+
+def level_unit(regimen: Regimen) -> str:
+    """The unit a regimen's levels are in; "" where it has none."""
+    if regimen.target is not None:
+        return regimen.target.low.unit
+    units = [rule.figure.unit for rule in regimen.water_rules if rule.figure.unit != "%"]
+    return next(iter((*units, *(c.figure.unit for c in regimen.ceilings))), "")
+
+
+def _level_of(rule: WaterRule, reading: Decimal, regimen: Regimen) -> Figure:
+    figure = rule.figure
+    if figure.unit != "%":
+        return figure
+    return Figure(reading * figure.value / 100, level_unit(regimen), figure.reference, figure.status)
 
 
 def check(text: str, file: str) -> list[str]:
@@ -447,11 +613,60 @@ def _text(name: str) -> str:
         return opened.read()
 
 
+def list_text(file: str) -> str:
+    """The text of one of the lists that ship beside the entries (groups of animals, causes of signs)."""
+    with open(os.path.join(os.path.dirname(__file__), "lists", file), encoding="utf-8") as opened:
+        return opened.read()
+
+
+@cache
+def group_ids() -> tuple[str, ...]:
+    """The ids of the groups of animals that ship, by a scan of their list."""
+    return tuple(re.findall(r'(?m)^\[\[group\]\]\s*\nid = "([^"]+)"', list_text("groups.toml")))
+
+
+def _slug(name: str) -> str:
+    return "-".join(name.casefold().split())
+
+
+_ROW = '\n[[regimen]]\nid = "'
+
+
 @cache
 def _index() -> dict[str, tuple[str, str]]:
     """Regimen id without capitals -> (substance, id): a scan, so that one dose parses one file only."""
-    pattern = re.compile(r'^\[\[regimen\]\]\s*\nid = "([^"]+)"', re.MULTILINE)
-    return {found.casefold(): (name, found) for name in names() for found in pattern.findall(_text(name))}
+    rows = ((name, part.partition('"')[0]) for name in names() for part in _text(name).split(_ROW)[1:])
+    return {row.casefold(): (name, row) for name, row in rows}
+
+
+@cache
+def _title(name: str) -> Title:
+    """The first lines of an entry. The keys scanned stand at the beginning of a line, as every entry has them; a
+    test holds that the scan and the reading agree."""
+    head, *regimens = re.split(r"(?m)^\[\[regimen\]\]\s*$", _text(name))
+    return Title(
+        name,
+        _scan_text(head, "name"),
+        _scan_texts(head, "also"),
+        _scan_texts(head, "classes"),
+        _scan_text(head, "what"),
+        tuple(map(_heading, regimens)),
+    )
+
+
+def _heading(part: str) -> Heading:
+    name, tier, purpose, route = (_scan_text(part, key) for key in ("id", "tier", "purpose", "route"))
+    return Heading(name, tier, purpose, route, _scan_texts(part, "water"))
+
+
+def _scan_text(part: str, key: str) -> str:
+    found = re.search(rf'(?m)^{key} = "([^"]*)"', part)
+    return found[1] if found else ""
+
+
+def _scan_texts(part: str, key: str) -> tuple[str, ...]:
+    found = re.search(rf"(?ms)^{key} = \[(.*?)\]", part)
+    return tuple(re.findall(r'"([^"]*)"', found[1])) if found else ()
 
 
 # How an entry is read -----------------------------------------------------------------------------
@@ -524,6 +739,13 @@ class _Table:
             return None
         return value
 
+    def flag(self, key: str) -> bool:
+        value = self.data.get(key, False)
+        if not isinstance(value, bool):
+            self.wrong(key, "expected true or false")
+            return False
+        return value
+
     def tables(self, key: str, keys: tuple[str, ...], word: str = "") -> list[_Table]:
         """The tables of a list; with a ``word`` each is a place of its own ("regimen Z01"), by its id."""
         value = self.data.get(key, [])
@@ -567,6 +789,13 @@ class _Table:
         if needed and not self.data.get(key):
             self.wrong(key, "is missing")
         return tuple(item.note() for item in self.tables(key, NOTE_KEYS))
+
+    def free_note(self, key: str) -> Note | None:
+        """A note that may be left out."""
+        if not self.has(key):
+            return None
+        table = self.table(key, NOTE_KEYS, "")
+        return table.note() if table else None
 
     def named(self) -> tuple[str, ...]:
         """The keys of the references of a whole regimen."""
@@ -612,7 +841,7 @@ class _Table:
 
     def stated(self, key: str) -> tuple[Stated, ...]:
         """The other published numbers listed under a key."""
-        kinds = ("concentration", "duration", "temperature", "mass", *OWN_UNITS)
+        kinds = ("concentration", "duration", "temperature", "mass", "volume", "volume_ratio", *OWN_UNITS)
         rows = []
         for table in self.tables(key, STATED_KEYS):
             what, source, found = table.text("what"), table.source(), table.amount("amount", kinds)
@@ -668,7 +897,7 @@ def _read(text: str, file: str) -> tuple[Substance | None, list[str]]:
         return None, [f"{reading.file}: not TOML: {error}"]
     top = _Table(reading, "substance", "", data, SUBSTANCE_KEYS)
     substance = _substance(top)
-    _check_references(reading, substance)
+    _check_named(reading, substance.references)
     _check_rows(reading, substance)
     return substance, reading.problems
 
@@ -696,11 +925,23 @@ def _substance(top: _Table) -> Substance:
         incompatible=_pairs(top, own),
         equipment=_equipment(top),
         sensitive=_sensitive(top),
-        prolonged_limit=top.figure("prolonged_limit", "concentration"),
+        prolonged_limit=top.figure("prolonged_limit", *LEVELS),
         water_limits=top.notes("water_limits", needed=True),
         regimens=_regimens(top, own),
         references=_references(top),
+        solution=top.figure("solution", "share") if top.has("solution") else None,
+        salts=_salts(top),
+        light=top.free_note("light"),
     )
+
+
+def _salts(top: _Table) -> tuple[Salt, ...]:
+    rows = []
+    for table in top.tables("salts", SALT_KEYS):
+        name, source, found = table.text("name"), table.source(), table.amount("holds", ("share",))
+        if found:
+            rows.append(Salt(name, Figure(*found, *source)))
+    return tuple(rows)
 
 
 def _pairs(top: _Table, own: str) -> tuple[Pair, ...]:
@@ -759,8 +1000,8 @@ def _regimen(table: _Table, name: str, own: str) -> Regimen:
     # What inherits a wrong status is not told again.
     table.status = status if status in STATUSES else "RULE"
     tier, route = table.choice("tier", TIERS), table.choice("route", ROUTES)
-    kinds = ("food dose",) if route == "food" else ("concentration", "ratio")
-    target = _target(table, kinds, tier)
+    kinds = ("food dose", "food by the pound") if route == "food" else LEVELS
+    target = _target(table, kinds, tier, route)
     references = table.named()
     regimen = Regimen(
         id=name,
@@ -772,8 +1013,8 @@ def _regimen(table: _Table, name: str, own: str) -> Regimen:
         target=target,
         contact=_contact(table, route),
         repeats=_repeats(table),
-        modes=table.texts("modes", MODES, needed=tier != "refused"),
-        ceilings=_ceilings(table, kinds),
+        modes=table.texts("modes", MODES, needed=tier != "refused" and route != "move"),
+        ceilings=_ceilings(table, kinds, route, target),
         course_ceiling=table.figure("course_ceiling", *kinds),
         effective_minimum=table.figure("effective_minimum", *kinds),
         minimum_gap=table.figure("minimum_gap", "duration"),
@@ -785,16 +1026,28 @@ def _regimen(table: _Table, name: str, own: str) -> Regimen:
         disagreements=table.texts("disagreements", needed=False),
         status=status,
         references=references,
+        water_rules=_water_rules(table),
+        needs=table.texts("needs", NEEDS, needed=False),
+        trial_first=table.flag("trial_first"),
+        light=table.free_note("light"),
     )
+    _check_needs(table, regimen)
     _check_ready(table, regimen)
     _check_bounds(table, regimen)
     return regimen
 
 
-def _target(table: _Table, kinds: tuple[str, ...], tier: str) -> Target | None:
+def _target(table: _Table, kinds: tuple[str, ...], tier: str, route: str) -> Target | None:
+    said = table.data.get("target")
+    if said in ("by the water", "none"):
+        if said == "by the water" and not table.data.get("water_rules"):
+            table.wrong("target", '"by the water" needs water_rules')
+        if said == "none" and route != "move":
+            table.wrong("target", '"none" is for a move; here something is in the water')
+        return None
     inner = table.table("target", TARGET_KEYS, "unknown")
     if inner is None:
-        if tier != "refused" and table.data.get("target") == "unknown":
+        if tier != "refused" and said == "unknown":
             table.wrong("target", "only a refused regimen may leave its target unknown")
         return None
     source = inner.source()
@@ -842,19 +1095,53 @@ def _repeats(table: _Table) -> Repeats:
     return Repeats(inner.whole("times"), every, inner.text("words"), True)
 
 
-def _ceilings(table: _Table, kinds: tuple[str, ...]) -> tuple[Ceiling, ...]:
+def _ceilings(table: _Table, kinds: tuple[str, ...], route: str, target: Target | None) -> tuple[Ceiling, ...]:
     rows = []
     for inner in table.tables("ceilings", CEILING_KEYS):
         source, found = inner.source(), inner.amount("amount", kinds)
         if source[1] != "PROPOSAL":
             inner.wrong("status", "a ceiling is a proposal built on rows; its status is PROPOSAL")
         up_to = inner.figure_under("up_to", ("duration",), source)
+        warmest = inner.figure_under("warmest", ("temperature",), source)
+        group = inner.choice("group", group_ids()) if inner.has("group") else ""
         row_ids, hard = inner.texts("rows"), inner.text("hard")
         if found:
-            rows.append(Ceiling(Figure(*found, *source), up_to, row_ids, hard))
-    if not table.data.get("ceilings"):
+            rows.append(Ceiling(Figure(*found, *source), up_to, row_ids, hard, warmest, group))
+    lowered = target is not None and target.low.unit in OWN_UNITS["lowered salinity"]
+    if lowered and rows:
+        table.wrong("ceilings", "a lowered salinity has none")
+    if not table.data.get("ceilings") and not lowered and route != "move":
         table.wrong("ceilings", "is missing")
     return tuple(rows)
+
+
+def _water_rules(table: _Table) -> tuple[WaterRule, ...]:
+    rows = []
+    for inner in table.tables("water_rules", RULE_KEYS):
+        by, use, source = inner.choice("by", tuple(RULE_BY)), inner.choice("use", RULE_USES), inner.source()
+        kind = (RULE_BY.get(by, "concentration"),)
+        start, end = inner.figure_under("from", kind, source), inner.figure_under("to", kind, source)
+        _order(inner, start, end)
+        water = inner.choice("water", RULE_WATERS) if inner.has("water") else ""
+        if inner.has("share") == inner.has("amount"):
+            inner.wrong("amount", "give either share or amount")
+        share, level = inner.figure_under("share", ("share",), source), inner.figure_under("amount", LEVELS, source)
+        figure = share or level
+        if start is None:
+            inner.wrong("from", "is missing")
+        elif figure is not None:
+            rows.append(WaterRule(by, use, start, end, water, figure))
+    return tuple(rows)
+
+
+def _check_needs(table: _Table, regimen: Regimen) -> None:
+    """What a dose depends on is named, so that none is computed without it."""
+    for rule in regimen.water_rules:
+        if rule.by not in regimen.needs and regimen.tier != "refused":
+            table.wrong("needs", f"does not name {rule.by}, which water_rules go by")
+    liquid = level_unit(regimen) in ("uL/L", "mL/L")
+    if liquid and regimen.tier != "refused" and "strength of the product" not in regimen.needs:
+        table.wrong("needs", "does not name strength of the product, which a liquid goes by")
 
 
 def _limits(table: _Table) -> tuple[Limit, ...]:
@@ -922,17 +1209,22 @@ def _check_ready(table: _Table, regimen: Regimen) -> None:
 def _check_bounds(table: _Table, regimen: Regimen) -> None:
     """The default lies between effective minimum and ceilings; all levels of a regimen have one unit.
 
-    A ratio (chloride to nitrite) is no level, so its ceiling, which is one, is not compared with it.
+    A ratio (chloride to nitrite) is no level, so its ceiling, which is one, is not compared with it; nor is what a
+    source printed without a basis.
     """
     target, minimum = regimen.target, regimen.effective_minimum
     if target is None:
         return
-    for ceiling in (c.figure for c in regimen.ceilings):
-        if target.low.unit in OWN_UNITS["ratio"] and ceiling.unit not in OWN_UNITS["ratio"]:
+    # A ceiling up to a temperature need not hold in warmer water, nor one for a group with other animals.
+    warm = [c.figure.value for c in regimen.ceilings if c.warmest]
+    for one in regimen.ceilings:
+        ceiling = one.figure
+        if target.low.unit in APART and ceiling.unit not in APART:
             continue
+        most = max(warm) if one.warmest else ceiling.value
         if ceiling.unit != target.low.unit:
             table.wrong("ceilings", f"{_say(ceiling)} and the target {_say(target.low)} have two units")
-        elif target.default and target.default.value > ceiling.value:
+        elif not one.group and target.default and target.default.value > most:
             table.wrong("target.default", f"{_say(target.default)} is above the ceiling {_say(ceiling)}")
     if minimum and minimum.unit != target.low.unit:
         table.wrong("effective_minimum", f"{_say(minimum)} and the target {_say(target.low)} have two units")
@@ -940,20 +1232,19 @@ def _check_bounds(table: _Table, regimen: Regimen) -> None:
         table.wrong("target.default", f"{_say(target.default)} is under the least that works, {_say(minimum)}")
 
 
-def _check_references(reading: _Reading, substance: Substance) -> None:
+def _check_named(reading: _Reading, references: dict[str, Reference]) -> None:
     """Every key that is named is listed, every listed one is named, and memory is called memory."""
     named = {key for key, _, _, _ in reading.named}
     for key, status, place, path in reading.named:
-        if key not in substance.references:
+        if key not in references:
             reading.problems.append(
-                f"{reading.file}: {place}: {path}: there is no reference {key!r}"
-                f"{_nearest(key, tuple(substance.references))}"
+                f"{reading.file}: {place}: {path}: there is no reference {key!r}{_nearest(key, tuple(references))}"
             )
-        elif substance.references[key].read == "from memory" and status not in WITHOUT_REFERENCE:
+        elif references[key].read == "from memory" and status not in WITHOUT_REFERENCE:
             reading.problems.append(
                 f"{reading.file}: {place}: {path}: reference {key!r} is from memory, so the status is MEM, not {status}"
             )
-    for key in substance.references:
+    for key in references:
         if key not in named:
             reading.problems.append(f"{reading.file}: reference {key}: key: nothing uses it")
 

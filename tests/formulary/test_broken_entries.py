@@ -14,6 +14,10 @@ from quarantine import formulary
 FOLDER = Path(formulary.__file__).parent
 METRONIDAZOLE = (FOLDER / "metronidazole.toml").read_text(encoding="utf-8")
 SALT = (FOLDER / "sodium-chloride.toml").read_text(encoding="utf-8")
+COPPER = (FOLDER / "copper.toml").read_text(encoding="utf-8")
+FORMALIN = (FOLDER / "formalin.toml").read_text(encoding="utf-8")
+TRANSFER = (FOLDER / "tank-transfer.toml").read_text(encoding="utf-8")
+LOWERED = (FOLDER / "lowered-salinity.toml").read_text(encoding="utf-8")
 PRAZIQUANTEL = (FOLDER / "praziquantel.toml").read_text(encoding="utf-8")
 
 
@@ -274,6 +278,145 @@ def test_a_mistake_is_named_with_file_place_and_key(case: str) -> None:
     assert any(problem.startswith(expected) for problem in problems), problems
 
 
+BY_THE_WATER = {
+    "a rule without a reference": (
+        COPPER,
+        "copper.toml",
+        'from = "50 mg/L", share = "1 %", reference = "S05"',
+        'from = "50 mg/L", share = "1 %"',
+        "regimen C01: water_rules[1].reference: a figure needs a reference",
+    ),
+    "a rule by something that is not read": (
+        COPPER,
+        "copper.toml",
+        'by = "alkalinity"',
+        'by = "alkalinty"',
+        "regimen C01: water_rules[1].by: 'alkalinty' is not one of alkalinity, hardness, ph",
+    ),
+    "a rule without a beginning": (
+        COPPER,
+        "copper.toml",
+        'from = "50 mg/L", share',
+        "share",
+        "regimen C01: water_rules[1].from: is missing",
+    ),
+    "a rule with two amounts": (
+        COPPER,
+        "copper.toml",
+        'share = "1 %"',
+        'share = "1 %", amount = "1 mg/L Cu"',
+        "regimen C01: water_rules[1].amount: give either share or amount",
+    ),
+    "a rule in pounds": (
+        COPPER,
+        "copper.toml",
+        'share = "1 %"',
+        'share = "1 lb"',
+        "regimen C01: water_rules[1].share: '1 lb' is not in one of the units %",
+    ),
+    "by the water without a rule": (
+        COPPER,
+        "copper.toml",
+        "water_rules = [",
+        "water_rules = []\nfigures_of_old = [",
+        'regimen C01: target: "by the water" needs water_rules',
+    ),
+    "needs that leave a rule out": (
+        COPPER,
+        "copper.toml",
+        'needs = ["alkalinity", "hardness", ',
+        'needs = ["hardness", ',
+        "regimen C01: needs: does not name alkalinity, which water_rules go by",
+    ),
+    "copper in two ways of counting": (
+        COPPER,
+        "copper.toml",
+        'amount = "0.20 mg/L Cu", rows',
+        'amount = "0.20 mg/L copper sulfate pentahydrate", rows',
+        "regimen C04: ceilings: 0.20 mg/L copper sulfate pentahydrate and the target 0.18 mg/L Cu have two units",
+    ),
+    "a salt without its share": (
+        COPPER,
+        "copper.toml",
+        'holds = "25.45 %"',
+        'holds = "25.45"',
+        "substance: salts[1].holds: '25.45' is not in one of the units %",
+    ),
+    "C17, a liquid in bare ppm": (
+        FORMALIN,
+        "formalin.toml",
+        'low = "250 uL/L"',
+        'low = "250 ppm"',
+        "regimen F01: target.high: 250 uL/L and low 250 mg/L have two units",
+    ),
+    "a liquid whose strength is not asked for": (
+        FORMALIN,
+        "formalin.toml",
+        'needs = ["strength of the product", "species"]',
+        'needs = ["species"]',
+        "regimen F01: needs: does not name strength of the product, which a liquid goes by",
+    ),
+    "a need nobody knows": (
+        FORMALIN,
+        "formalin.toml",
+        '"strength of the product", "species"]',
+        '"strength of the product", "specie"]',
+        "regimen F01: needs: 'specie' is not one of strength of the product",
+    ),
+    "a trial that is a word": (
+        FORMALIN,
+        "formalin.toml",
+        "trial_first = true",
+        'trial_first = "yes"',
+        "regimen F01: trial_first: expected true or false",
+    ),
+    "a ceiling for a group that is not there": (
+        FORMALIN,
+        "formalin.toml",
+        'group = "fry", rows',
+        'group = "fries", rows',
+        "regimen F01: ceilings[4].group: 'fries' is not one of",
+    ),
+    "a ceiling up to a time that should be a temperature": (
+        FORMALIN,
+        "formalin.toml",
+        'warmest = "21 °C"',
+        'warmest = "21 min"',
+        "regimen F01: ceilings[1].warmest: ",
+    ),
+    "a default above every ceiling by temperature": (
+        FORMALIN,
+        "formalin.toml",
+        'target = { low = "250 uL/L", high = "250 uL/L", default = "250 uL/L"',
+        'target = { low = "250 uL/L", high = "260 uL/L", default = "260 uL/L"',
+        "regimen F01: target.default: 260 uL/L is above the ceiling 250 uL/L",
+    ),
+    "a move with a level": (
+        TRANSFER,
+        "tank-transfer.toml",
+        'route = "move"',
+        'route = "bath"',
+        'regimen T18: target: "none" is for a move; here something is in the water',
+    ),
+    "a lowered salinity with a ceiling": (
+        LOWERED,
+        "lowered-salinity.toml",
+        "ceilings = []",
+        'ceilings = [{ amount = "10 g/L salinity", rows = ["T12"], hard = "x", reference = "S32", '
+        'status = "PROPOSAL" }]',
+        "regimen T12: ceilings: a lowered salinity has none",
+    ),
+}
+
+
+@pytest.mark.parametrize("case", BY_THE_WATER)
+def test_a_mistake_in_what_depends_on_the_water_is_named(case: str) -> None:
+    """Rules by the water, liquids, copper, groups and moves: each mistake with its regimen and key."""
+    text, file, old, new, expected = BY_THE_WATER[case]
+    problems = broken(text, old, new, file)
+    assert any(problem.startswith(f"{file}: {expected}") for problem in problems), problems
+
+
 def test_all_mistakes_are_told_at_once() -> None:
     """Three mistakes in one file give three sentences, not the first only."""
     text = METRONIDAZOLE.replace('tier = "ready"', 'tier = "redy"', 1).replace('"18.9 mg"', '"18.9"')
@@ -358,6 +501,18 @@ def test_no_value_in_any_place_breaks_the_check(junk: Any) -> None:
     found = [formulary.check(written(changed(data, path, junk)), M) for path in places(data)]
     assert all(isinstance(problem, str) for problems in found for problem in problems)
     assert sum(bool(problems) for problems in found) > len(found) // 3
+
+
+@pytest.mark.parametrize("junk", [0, True, "junk", [1], {"a": 1}])
+def test_no_value_in_any_place_of_the_copper_entry_breaks_the_check(junk: Any) -> None:
+    """The entry with rules by the water, salts and groups answers with sentences too, whatever stands in it."""
+    data = tomllib.loads(COPPER)
+    assert formulary.check(written(data), "copper.toml") == []
+    chosen = [path for path in places(data) if path[:2] in (("regimen", 0), ("regimen", 3)) or path[0] == "salts"]
+    for path in chosen:
+        problems = formulary.check(written(changed(data, path, junk)), "copper.toml")
+        assert all(isinstance(problem, str) for problem in problems)
+    assert len(chosen) > 100
 
 
 MAY_BE_LEFT_OUT = {"also", "cautions", "disagreements", "figures", "status", "url", "words", "high"}

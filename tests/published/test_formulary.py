@@ -13,7 +13,7 @@ from typing import NamedTuple
 import pytest
 
 from quarantine import formulary
-from quarantine.formulary import Figure, Regimen
+from quarantine.formulary import Figure, Regimen, Substance
 
 # Sources of the rows, as cited in the notes.
 VM86 = "Univ. of Florida IFAS, The Use of Salt in Aquaculture, Fact Sheet VM-86, 1995 (reprint)"
@@ -38,6 +38,14 @@ RAY = "Chisholm, Whittington, J. Aquatic Animal Health 14:230-234, 2002 (abstrac
 C716 = "Univ. of Florida IFAS Circular 716, Introduction to Freshwater Fish Parasites (reprint)"
 IAAAM = "Whaley, Francis-Floyd, IAAAM, metronidazole in angelfish, 1991 (abstract)"
 VET_BOOK = "A veterinary formulary: from memory"
+
+
+THREE = ("metronidazole", "praziquantel", "sodium-chloride")
+
+
+def entries() -> tuple[Substance, ...]:
+    """The three substances of this file; the others stand in files of their own."""
+    return tuple(formulary.load(name) for name in THREE)
 
 
 class Row(NamedTuple):
@@ -165,12 +173,12 @@ def test_each_row_says_what_its_source_says(row: str) -> None:
 
 def test_every_row_is_there_and_no_other() -> None:
     """The entries hold the rows of the three substances, each once."""
-    assert sorted(r.id for s in formulary.load_all() for r in s.regimens) == sorted(ROWS)
+    assert sorted(r.id for s in entries() for r in s.regimens) == sorted(ROWS)
 
 
 def test_the_ready_rows_are_the_general_advice() -> None:
     """Ready are the rows that were read and are general advice, and only those."""
-    ready = {r.id for s in formulary.load_all() for r in s.regimens if r.tier == "ready"}
+    ready = {r.id for s in entries() for r in s.regimens if r.tier == "ready"}
     assert ready == {"T01", "T04", "T11", "Z01", "Z02", "M01", "M02"}
 
 
@@ -207,7 +215,7 @@ def test_what_is_dosed_by_default_is_known_row_by_row() -> None:
     """Each row that is not refused has this default, and a refused one has none."""
     found = {
         r.id: f"{r.target.default.value:f} {r.target.default.unit}"
-        for s in formulary.load_all()
+        for s in entries()
         for r in s.regimens
         if r.target and r.target.default
     }
@@ -313,7 +321,7 @@ def test_the_limits_of_a_row_are_those_of_its_source() -> None:
     """Temperatures and stocking stand with the rows that state them, and say whether they bind."""
     found = {
         (r.id, limit.what, limit.kind, plain(limit.low), plain(limit.high))
-        for s in formulary.load_all()
+        for s in entries()
         for r in s.regimens
         for limit in r.limits
     }
@@ -330,7 +338,7 @@ def test_the_limits_of_a_row_are_those_of_its_source() -> None:
 
 def test_sources_that_disagree_are_shown_side_by_side() -> None:
     """Rows that contradict each other name each other."""
-    names = {r.id: set(r.disagreements) for s in formulary.load_all() for r in s.regimens}
+    names = {r.id: set(r.disagreements) for s in entries() for r in s.regimens}
     # VM-86 against the salt sheet; the two tapeworm trials and the bonytail one; bath against food.
     for one, other in [("T01", "T02"), ("T04", "T06"), ("Z04", "Z05"), ("Z04", "Z06"), ("M01", "M02"), ("M01", "M04")]:
         assert other in names[one]
@@ -347,12 +355,12 @@ def test_a_bath_of_salt_has_ended_at_the_level_that_may_stand() -> None:
 
 def test_no_solubility_is_given_because_none_was_found() -> None:
     """No source for a solubility was found, so no stock solution is advised for any of the three."""
-    assert [s.solubility for s in formulary.load_all()] == [None, None, None]
+    assert [s.solubility for s in entries()] == [None, None, None]
 
 
 def test_the_loss_that_is_possible_is_said() -> None:
     """Salt is not lost; praziquantel is (Thomas et al. 2016); for metronidazole nothing was found."""
-    assert {s.id: s.loss for s in formulary.load_all()} == {
+    assert {s.id: s.loss for s in entries()} == {
         "sodium-chloride": "none",
         "praziquantel": "possible",
         "metronidazole": "possible",
@@ -371,7 +379,7 @@ def test_what_takes_a_drug_out_of_a_bath_is_switched_off(substance: str) -> None
 def test_pairs_of_the_notes_are_held() -> None:
     """A repeat of praziquantel lasts shorter (Thomas et al. 2016), antibiotics one at a time (from memory), and no
     drug on the day of a change of salinity, temperature or pH (from memory, as a rule)."""
-    pairs = {(s.id, p.other): (p.rule, p.note.status) for s in formulary.load_all() for p in s.incompatible}
+    pairs = {(s.id, p.other): (p.rule, p.note.status) for s in entries() for p in s.incompatible}
     assert pairs[("praziquantel", "praziquantel")] == ("know", "READ")
     assert pairs[("metronidazole", "antibiotic")] == ("one at a time", "MEM")
     assert pairs[("sodium-chloride", "drug")] == ("not the same day", "MEM")
