@@ -19,7 +19,8 @@ from quarantine.failures import Refused
 class Unit(NamedTuple):
     """One unit: ``(value - zero) * factor`` is the amount in the base unit of its kind, exactly.
 
-    Bases: length cm, volume L, mass g, concentration mg/L, volume_ratio uL/L, temperature °C, duration h.
+    Bases: length cm, volume L, mass g, concentration mg/L, volume_ratio uL/L, conductivity uS/cm, temperature °C,
+    duration h.
     """
 
     symbol: str
@@ -67,6 +68,9 @@ UNITS: dict[str, Unit] = {
         Unit("mL/L", "volume_ratio", Fraction(1000)),
         Unit("°C", "temperature", Fraction(1)),
         Unit("°F", "temperature", Fraction(5, 9), Fraction(32)),
+        Unit("uS/cm", "conductivity", Fraction(1)),
+        Unit("mS/cm", "conductivity", Fraction(1000)),
+        Unit("s", "duration", Fraction(1, 3600)),
         Unit("min", "duration", Fraction(1, 60)),
         Unit("h", "duration", Fraction(1)),
         Unit("d", "duration", Fraction(24)),
@@ -107,6 +111,9 @@ _SPELLINGS: dict[str, str] = {
     "mL/L": "ml/litre ml/liter mlperl mlperlitre mlperliter",
     "°C": "c degc degreec degreesc celsius degreecelsius degreescelsius",
     "°F": "f degf degreef degreesf fahrenheit degreefahrenheit degreesfahrenheit",
+    "uS/cm": "microsiemens/cm",
+    "mS/cm": "millisiemens/cm",
+    "s": "sec secs second seconds",
     "min": "mins minute minutes",
     "h": "hr hrs hour hours",
     "d": "day days",
@@ -164,7 +171,7 @@ _UNREADABLE: dict[str, str] = {
     **dict.fromkeys(("ppb",), "is read in more than one way; write ug/L"),
 }
 # Capital M means a million: megalitres and megagrams are never meant, and never guessed at.
-_MEGA = frozenset({"ml", "mg", "mm", "m", "m3", "m^3", "mg/l", "ml/l"})
+_MEGA = frozenset({"ml", "mg", "mm", "m", "m3", "m^3", "mg/l", "ml/l", "ms/cm"})
 
 _KIND_NAMES: dict[str, str] = {
     "length": "a length",
@@ -172,6 +179,7 @@ _KIND_NAMES: dict[str, str] = {
     "mass": "a mass",
     "concentration": "a concentration",
     "volume_ratio": "a volume of liquid in a volume of water",
+    "conductivity": "a conductivity",
     "temperature": "a temperature",
     "duration": "a duration",
 }
@@ -181,6 +189,7 @@ _EXAMPLES = {
     "mass": "0.5 g",
     "concentration": "2 mg/L",
     "volume_ratio": "25 uL/L",
+    "conductivity": "420 uS/cm",
     "temperature": "25 °C",
     "duration": "24 h",
 }

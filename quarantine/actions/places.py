@@ -2,18 +2,37 @@
 
 from __future__ import annotations
 
-from datetime import datetime
+import json
+import re
+from datetime import datetime, timedelta
 from decimal import ROUND_CEILING, ROUND_HALF_EVEN, Decimal
 from typing import Any
 
 from quarantine.actions.desk import Desk, find_site, find_tank, free_name, named, when
+from quarantine.facts import local_day
 from quarantine.failures import Refused, Usage
 from quarantine.quantity import Quantity, read, show, to
+from quarantine.records.loading import VolumeRecord, volume_of
+from quarantine.records.reads import Row
 from quarantine.records.store import Act, new_id
-from quarantine.water.volume import label_overdose_percent, net_volume, shape_from_text
+from quarantine.water import measuring
+from quarantine.water.volume import (
+    Measure,
+    Stand,
+    Volume,
+    label_overdose_percent,
+    measured_at,
+    net_volume,
+    shape_from_text,
+    stand_from_text,
+    volume_at,
+)
 
 ROLES = ("quarantine", "display", "holding", "pond")
 WATERS = ("fresh", "brackish", "marine")
+SALT = "salt tracer"
+COMPUTED = "computed from its measures"
+"""The method of a tank's first volume; `records.queries` sorts by it, and no measured volume may take its name."""
 
 
 def add_site(desk: Desk, name: str, zone: str) -> dict[str, Any]:
@@ -87,9 +106,8 @@ def add_tank(
         _add_volume(
             act,
             tank["id"],
-            Decimal(repr(volume.litres)),
-            Decimal(repr(volume.plus_minus_litres)),
-            "computed from its measures",
+            *_amounts(volume),
+            COMPUTED,
             act.now,
             list(volume.working),
         )
@@ -145,18 +163,186 @@ def measure_tank(
     litres = to(read(volume, "volume", "measured volume"), "L")
     if not by.strip():
         raise Usage('How was it measured? Say --by, such as --by "counted buckets".')
+    if by.strip().casefold().startswith("computed"):
+        raise Usage("A measured volume is not a computed one: say --by what it was measured, such as counted buckets.")
     if plus_minus is None:
         raise Usage('How sure is it? Say --plus-minus, such as --plus-minus "1 L".')
     error = to(_error_of(plus_minus, litres), "L")
-    if litres <= 0 or error <= 0 or error >= litres:
-        raise Refused("A measured volume and its plus-minus are more than nothing, and the volume is the larger.")
+    return _measured(desk, name, litres, error, by.strip(), (), at)
+
+
+def gauge_tank(
+    desk: Desk,
+    name: str,
+    *,
+    buckets: str | None = None,
+    fill: str | None = None,
+    meter: str | None = None,
+    salt: str | None = None,
+    before: str | None = None,
+    after: str | None = None,
+    calibration: str | None = None,
+    at: str | None = None,
+) -> dict[str, Any]:
+    """A volume measured in one of the ways of :mod:`quarantine.water.measuring`, recorded as `tank measure` does."""
+    given = [way for way, text in (("buckets", buckets), ("fill", fill), ("meter", meter), ("salt", salt)) if text]
+    if len(given) != 1:
+        raise Usage(f"Say one way in which it was measured: {'; '.join(measuring.WAYS.values())}.")
+    if salt is None and (before or after or calibration):
+        raise Usage("--before, --after and --calibration belong to --salt.")
+    if buckets:
+        method, volume = "counted buckets", measuring.from_buckets(buckets)
+    elif fill:
+        method, volume = "timed fill", measuring.from_fill(fill)
+    elif meter:
+        method, volume = "metered fill", measuring.from_meter(meter)
+    else:
+        method, volume = SALT, measuring.from_salt(salt or "", before, after, calibration)
+    litres, error = _amounts(volume)
+    return _measured(desk, name, litres, error, method, volume.working, at)
+
+
+def _measured(
+    desk: Desk, name: str, litres: Decimal, error: Decimal, method: str, working: tuple[str, ...], at: str | None
+) -> dict[str, Any]:
+    """Record a measured volume with the water where it stands on record."""
+    # A record holds hundredths of a litre: what would be nothing there, or not known there, is refused here.
+    step = Decimal("0.01")
+    if error <= 0 or error.quantize(step, rounding=ROUND_CEILING) >= litres.quantize(step):
+        raise Refused(
+            "A measured volume and its plus-minus are more than nothing, and the volume is the larger (to 0.01 L)."
+        )
+    with desk.act() as act:
+        tank = find_tank(act, name)
+        if method == SALT:
+            _check_alone(act, tank)
+        moment = when(at, tank["zone"], act.now)
+        volumes = _volumes(act, tank)
+        says = f"{show(litres, 2)} L, plus or minus {show(error, 2, up=True)} L, by {method}"
+        notes = []
+        if stood := _level_before(volumes, moment):
+            notes.append(f"On record it was measured with {stood.method.removeprefix(LEVEL)}.")
+        later = [v for v in volumes if v.valid_from > moment]
+        if later:
+            notes.append(f"A later volume is on record and rules now: {show(later[-1].litres)} L, {later[-1].method}.")
+        _add_volume(act, tank["id"], litres, error, method, _free_second(volumes, moment), [*working, says])
+        act.describe("tank measured", f"tank {tank['name']}: {says}", moment)
+        return {
+            "tank": tank["name"],
+            "litres": litres,
+            "plus_minus_litres": error,
+            "method": method,
+            "working": working,
+            "notes": notes,
+        }
+
+
+def _check_alone(act: Act, tank: Row) -> None:
+    """Salt spreads through the whole water system: of one tank of several it says too much, and so would its doses."""
+    others = [t["name"] for t in act.rows("tanks") if t["system"] == tank["system"] and t["id"] != tank["id"]]
+    if others:
+        raise Refused(
+            f"{tank['name']} shares its water with {', '.join(sorted(others))}, and salt measures all of it: count"
+            " buckets, or if the tank was cut off from the others, record it with quarantine tank measure."
+        )
+
+
+# --- Where the water stands ------------------------------------------------------------------------------
+
+LEVEL = "computed for "
+"""How the method of a volume begins that was computed for the water at another height."""
+
+
+def level_tank(desk: Desk, name: str, stands: str, *, at: str | None) -> dict[str, Any]:
+    """The water stands elsewhere ("3 cm below", "29 cm", "at the mark"): a dated volume for that height.
+
+    The last measured volume rules over the computed one: it is carried to the new height by the layer between, from
+    the tank's shape. Raises Refused for a height the tank cannot have, and for a tank without a shape on record.
+    """
     with desk.act() as act:
         tank = find_tank(act, name)
         moment = when(at, tank["zone"], act.now)
-        says = f"{show(litres, 2)} L, plus or minus {show(error, 2, up=True)} L, by {by.strip()}"
-        _add_volume(act, tank["id"], litres, error, by.strip(), moment, [says])
-        act.describe("tank measured", f"tank {tank['name']}: {says}", moment)
-        return {"tank": tank["name"], "litres": litres, "plus_minus_litres": error, "method": by.strip()}
+        shape = json.loads(tank["shape"])
+        if not shape.get("filled"):
+            raise Refused(
+                f"Tank {tank['name']!r} has no shape on record, only measured volumes: measure it again with the water"
+                " as it stands now: quarantine tank gauge."
+            )
+        stand = stand_from_text(shape, stands)
+        volumes = _volumes(act, tank)
+        volume = _carried(shape, stand, volumes, moment, tank["zone"])
+        says = f"{_where(stand)}; the mark is at {_cm(stand.height.value - stand.above_mark.value)} cm"
+        working = [f"water height: {_cm(stand.height.value)} cm, {says}", *volume.working]
+        litres, error = _amounts(volume)
+        method = LEVEL + _where(stand)
+        _add_volume(act, tank["id"], litres, error, method, _free_second(volumes, moment), working)
+        act.describe("water height", f"tank {tank['name']}: {says}; {show(litres, 2)} L", moment)
+        return {
+            "tank": tank["name"],
+            "litres": litres,
+            "plus_minus_litres": error,
+            "method": method,
+            "water_height_cm": stand.height.value,
+            "above_mark_cm": stand.above_mark.value,
+            "working": working,
+        }
+
+
+def _carried(shape: dict[str, Any], stand: Stand, volumes: list[VolumeRecord], moment: datetime, zone: str) -> Volume:
+    """The volume at another height: from the shape alone, or from what was last measured by then."""
+    bases = [v for v in volumes if not v.method.startswith(LEVEL)]
+    base = ([v for v in bases if v.valid_from <= moment] or bases[:1])[-1]
+    if base.method == COMPUTED:
+        return volume_at(shape, stand)
+    stood = _level_before(volumes, base.valid_from)
+    was = _above_mark(stood.method) if stood else Measure(0.0, 0.0)
+    day = local_day(base.valid_from, zone)
+    says = f"{show(base.litres)} L, plus or minus {show(base.plus_minus)} L, {base.method}, {day}"
+    measured = Volume(float(base.litres), float(base.plus_minus), (says,))
+    return measured_at(shape, measured, was, stand)
+
+
+def _volumes(act: Act, tank: Row) -> list[VolumeRecord]:
+    return [volume_of(row) for row in act.rows("volumes", tank=tank["id"])]
+
+
+def _level_before(volumes: list[VolumeRecord], at: datetime) -> VolumeRecord | None:
+    """The water height in force at an instant, unless it is the mark."""
+    levels = [v for v in volumes if v.method.startswith(LEVEL) and v.valid_from <= at]
+    return levels[-1] if levels and _above_mark(levels[-1].method).value else None
+
+
+def _where(stand: Stand) -> str:
+    """Where the water stands, in words that `_above_mark` reads again."""
+    change, error = stand.above_mark
+    if not change:
+        return "the water at the mark"
+    return f"the water {_cm(abs(change))} ± {_cm(error)} cm {'above' if change > 0 else 'below'} the mark"
+
+
+def _above_mark(method: str) -> Measure:
+    found = re.search(r"([0-9.]+) ± ([0-9.]+) cm (above|below)", method)
+    if found is None:
+        return Measure(0.0, 0.0)
+    return Measure(float(found[1]) * (1 if found[3] == "above" else -1), float(found[2]))
+
+
+def _cm(value: float) -> str:
+    return show(Decimal(repr(value)), 2)
+
+
+def _free_second(volumes: list[VolumeRecord], at: datetime) -> datetime:
+    """The instant itself, or the next second without a volume: within one second their order would be lost."""
+    taken = {v.valid_from for v in volumes if v.method != COMPUTED}
+    while at in taken:
+        at += timedelta(seconds=1)
+    return at
+
+
+def _amounts(volume: Volume) -> tuple[Decimal, Decimal]:
+    """Litres and plus-minus without a float's tail, which would round 0.05 L up to 0.06 L."""
+    litres, error = (Decimal(repr(round(part, 9))) for part in (volume.litres, volume.plus_minus_litres))
+    return litres, error
 
 
 def _error_of(text: str, litres: Decimal) -> Quantity:

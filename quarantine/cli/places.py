@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import inspect
 import json
+from collections.abc import Callable
 from typing import Annotated, Any
 
 import typer
 
 from quarantine.cli.session import now, session
 from quarantine.quantity import show, show_significant
+from quarantine.water.volume import MEASURES, SHAPES
 
 
 def add_site(
@@ -41,39 +44,41 @@ def list_keepers() -> None:
     session().emit({"keepers": names}, names or ["No keeper yet: quarantine keeper add NAME."])
 
 
+def _with_measures(command: Callable[..., None]) -> Callable[..., None]:
+    """The command with an option for each measure a tank can have, instead of its ``**measures``.
+
+    The measures are the shapes' own table, so a new one needs nothing here. typer reads signature and annotations.
+    """
+    own = inspect.signature(command, eval_str=True)
+    fixed = [p for p in own.parameters.values() if p.kind is not inspect.Parameter.VAR_KEYWORD]
+    options = [
+        inspect.Parameter(
+            name,
+            inspect.Parameter.KEYWORD_ONLY,
+            default=None,
+            annotation=Annotated[str | None, typer.Option(f"--{name.replace('_', '-')}", help=help_)],
+        )
+        for name, help_ in MEASURES.items()
+    ]
+    signature = own.replace(parameters=[*fixed, *options])
+    vars(command)["__signature__"] = signature
+    command.__annotations__ = {p.name: p.annotation for p in signature.parameters.values()} | {"return": None}
+    return command
+
+
+@_with_measures
 def add_tank(
     name: Annotated[str, typer.Argument(help="The tank's name, such as Q1.")],
     site: Annotated[str, typer.Option(help="The site it stands at.")],
     role: Annotated[str, typer.Option(help="quarantine, display, holding or pond.")],
     water: Annotated[str, typer.Option(help="fresh, brackish or marine.")],
-    shape: Annotated[str, typer.Option(help="box or cylinder.")],
-    length: Annotated[str | None, typer.Option(help='Inside length, such as "60 cm" or "24 in".')] = None,
-    width: Annotated[str | None, typer.Option(help="Inside width.")] = None,
-    diameter: Annotated[str | None, typer.Option(help="Inside diameter of a cylinder.")] = None,
-    height: Annotated[str | None, typer.Option(help="Inside height of the walls.")] = None,
-    filled: Annotated[str | None, typer.Option(help="Water height above the inside floor.")] = None,
-    walls: Annotated[str | None, typer.Option(help="Wall thickness: then the measures are outside ones.")] = None,
-    substrate: Annotated[str | None, typer.Option(help='Depth ("5 cm") or weight ("10 kg").')] = None,
-    rocks: Annotated[str | None, typer.Option(help='Weight ("8 kg") or litres they displace ("3 L").')] = None,
-    sump: Annotated[str | None, typer.Option(help="Water in the sump at running level.")] = None,
-    filter_: Annotated[str | None, typer.Option("--filter", help="Water in the filter.")] = None,
+    shape: Annotated[str, typer.Option(help=f"{', '.join(SHAPES)}.")],
     system: Annotated[str | None, typer.Option(help="The water system it shares with other tanks.")] = None,
     label: Annotated[str | None, typer.Option(help="The maker's volume; for comparison, never dosed by.")] = None,
+    **measures: Any,
 ) -> None:
     from quarantine.actions.places import add_tank
 
-    measures = {
-        "length": length,
-        "width": width,
-        "diameter": diameter,
-        "height": height,
-        "filled": filled,
-        "walls": walls,
-        "substrate": substrate,
-        "rocks": rocks,
-        "sump": sump,
-        "filter": filter_,
-    }
     made = add_tank(
         session().desk(),
         name,
@@ -89,6 +94,7 @@ def add_tank(
     lines = [f"Tank {made['tank']}, water system {made['system']}.", *[f"  {line}" for line in volume.working]]
     if made["label_overdose_percent"] is not None:
         lines.append(_label_line(made["label_litres"], made["label_overdose_percent"]))
+    lines.append(_advice(made["tank"]))
     document = {
         "tank": made["tank"],
         "system": made["system"],
@@ -107,6 +113,15 @@ def _label_line(litres: Any, percent: float) -> str:
     return f"A dose by the label ({show(litres, 2)} L) would be {show_significant(amount, 2)} % {word}."
 
 
+def _typed(name: str) -> str:
+    """A tank's name as it is typed."""
+    return name if name.isalnum() else f'"{name}"'
+
+
+def _advice(tank: str) -> str:
+    return f"Computed only: buckets, a meter or salt measure better: quarantine tank gauge {_typed(tank)}"
+
+
 def measure_tank(
     name: Annotated[str, typer.Argument(help="The tank.")],
     volume: Annotated[str, typer.Argument(help='What was measured, such as "49.3 L" or "13 USgal".')],
@@ -117,14 +132,82 @@ def measure_tank(
     from quarantine.actions.places import measure_tank
 
     made = measure_tank(session().desk(), name, volume, by=by, plus_minus=plus_minus, at=at)
-    session().emit(
-        made,
-        [
-            f"{made['tank']}: {show(made['litres'], 2)} L, "
-            f"plus or minus {show(made['plus_minus_litres'], 2, up=True)} L, by {made['method']}. "
-            "Every later dose uses it."
-        ],
+    _show_measured(made)
+
+
+def _show_measured(made: dict[str, Any]) -> None:
+    line = (
+        f"{made['tank']}: {show(made['litres'], 2)} L, "
+        f"plus or minus {show(made['plus_minus_litres'], 2, up=True)} L, by {made['method']}. "
+        "Every later dose uses it."
     )
+    session().emit(made, [*[f"  {working}" for working in made["working"]], line, *made["notes"]])
+
+
+def gauge_tank(
+    name: Annotated[str, typer.Argument(help="The tank.")],
+    buckets: Annotated[
+        str | None, typer.Option(help='Counted: "17 x 10 L + 3.5 L", with the ± of one filling.')
+    ] = None,
+    fill: Annotated[str | None, typer.Option(help='Timed: "12 L/min for 9 min" or "7.5 L in 42 s for 336 s".')] = None,
+    meter: Annotated[str | None, typer.Option(help='Both readings of a water meter: "1203.2 L to 1254.9 L".')] = None,
+    salt: Annotated[str | None, typer.Option(help='Plain salt, dissolved and mixed in: "50 g ± 1 g".')] = None,
+    before: Annotated[
+        str | None, typer.Option(help='Reading before the salt: "0.2 g/L ± 0.02 g/L" or in uS/cm.')
+    ] = None,
+    after: Annotated[str | None, typer.Option(help="Reading when it is mixed, by the same meter.")] = None,
+    calibration: Annotated[str | None, typer.Option(help='Of that meter: "1 g in 1 L: 210 to 2050 uS/cm".')] = None,
+    reads: Annotated[
+        str | None, typer.Option(help='How finely a meter reads ("0.02 g/L"): the salt that 5 % takes.')
+    ] = None,
+    at: Annotated[str | None, typer.Option(help='When, local: "YYYY-MM-DD HH:MM"; now if left out.')] = None,
+) -> None:
+    from quarantine.actions.places import gauge_tank
+
+    ways = {"buckets": buckets, "fill": fill, "meter": meter, "salt": salt}
+    if not any((*ways.values(), before, after, calibration)):
+        _show_ways(name, reads)
+        return
+    made = gauge_tank(session().desk(), name, **ways, before=before, after=after, calibration=calibration, at=at)
+    if salt:
+        made["notes"].append("The salt stays in the water: log the new salinity with quarantine reading.")
+    _show_measured(made)
+
+
+def _show_ways(name: str, reads: str | None) -> None:
+    """The ways to measure this tank, and the salt that a measurement to 5 % takes; nothing is written."""
+    from quarantine.actions.today import tank_named
+    from quarantine.water.measuring import WAYS, advice_for_salt
+
+    with session().reader() as rows:
+        document = _tank_document(rows, tank_named(rows.rows("tanks"), name))
+    volume = document["volume"]
+    salt = advice_for_salt(reads, float(volume["litres"])) if reads and volume else ()
+    lines = [f"{document['tank']}: fill it to the mark, sump and filter too, and say how; this wrote nothing."]
+    lines += [f"  quarantine tank gauge {_typed(document['tank'])} {way}" for way in WAYS.values()]
+    lines += [f"  {line}" for line in salt]
+    if not salt:
+        lines.append('  How much salt it takes: --reads "0.02 g/L", how finely the meter reads.')
+    lines.append("  Salt only as far as the fish bear it: quarantine formulary show sodium-chloride")
+    session().emit({"tank": document["tank"], "ways": list(WAYS.values()), "salt": salt}, lines)
+
+
+def level_tank(
+    name: Annotated[str, typer.Argument(help="The tank.")],
+    stands: Annotated[str, typer.Argument(help='"3 cm below", "1 cm above", "at the mark", or a height "29 cm".')],
+    at: Annotated[str | None, typer.Option(help='When, local: "YYYY-MM-DD HH:MM"; now if left out.')] = None,
+) -> None:
+    from quarantine.actions.places import level_tank
+
+    made = level_tank(session().desk(), name, stands, at=at)
+    lines = [
+        *[f"  {line}" for line in made["working"]],
+        f"{made['tank']}: {show(made['litres'], 2)} L, plus or minus {show(made['plus_minus_litres'], 2, up=True)} L. "
+        "Every later dose uses it.",
+    ]
+    if made["above_mark_cm"]:
+        lines.append(f'Back at the mark: quarantine tank level {_typed(made["tank"])} "at the mark"')
+    session().emit(made, lines)
 
 
 def rename_tank(
@@ -139,6 +222,7 @@ def rename_tank(
 
 def show_tank(name: Annotated[str, typer.Argument(help="The tank.")]) -> None:
     from quarantine.actions.today import tank_named
+    from quarantine.water.volume import described
 
     with session().reader() as rows:
         tank = tank_named(rows.rows("tanks"), name)
@@ -156,6 +240,9 @@ def show_tank(name: Annotated[str, typer.Argument(help="The tank.")]) -> None:
         lines += [f"    {line}" for line in volume["working"]]
     if document["label_overdose_percent"] is not None:
         lines.append("  " + _label_line(document["label_litres"], document["label_overdose_percent"]))
+    lines += [f"  {line}" for line in described(document["shape"])]
+    if all(v["method"].startswith("computed") for v in (volume, *document["history"]) if v):
+        lines.append("  " + _advice(document["tank"]))
     for old in document["history"]:
         lines.append(f"  before: {show(old['litres'])} L, {old['method']}, {old['measured_on']}")
     session().emit(document, lines)
