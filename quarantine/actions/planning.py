@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import secrets
 from datetime import date, datetime
 from functools import lru_cache
 from typing import Any, NamedTuple
@@ -10,11 +11,15 @@ from typing import Any, NamedTuple
 from quarantine.facts import Condition, Fact, PlannedTask, in_order
 from quarantine.plan import Changes, Course, Plan, code_of, plan, reconcile
 from quarantine.protocol import Protocol, Step, read
-from quarantine.records.codec import instant
+from quarantine.records.codec import instant, text_of_instant
 from quarantine.records.loading import fact_of, system_water, task_values
 from quarantine.records.reads import Row, Rows
 from quarantine.records.store import Act, new_id
 from quarantine.water.ledger import Water
+
+
+OUTCOMES = ("done", "dose", "skip")
+"""Facts that settle a task by themselves."""
 
 
 class SystemState(NamedTuple):
@@ -229,9 +234,13 @@ def add_fact(
     tank: str | None = None,
     batch: str | None = None,
     task: str | None = None,
+    id_: str | None = None,
+    voids: str | None = None,
 ) -> str:
-    """Write one fact; its id."""
-    id_ = new_id()
+    """Write one fact; its id. ``voids`` names the fact that it takes back, or takes the place of."""
+    id_ = id_ or new_id()
+    # A task whose outcome was taken back can have another; the database tells them apart by this number.
+    before = act.rows("outcomes_of_task", task=task)[0]["n"] if task and kind in OUTCOMES else 0
     act.add(
         "fact",
         {
@@ -245,9 +254,21 @@ def add_fact(
             "entered_at": act.now,
             "keeper": act.keeper,
             "data": data,
+            "attempt": before or None,
+            "voids": voids,
         },
     )
     return id_
+
+
+def id_after(act: Act, system: str, at: datetime) -> str:
+    """An id for a fact that sorts after those of the same water, second and second of entry: where the two times do
+    not tell facts apart their ids do (:func:`quarantine.facts.in_order`), so that the order of entry decides."""
+    at_text, now_text = text_of_instant(at), text_of_instant(act.now)
+    found = act.rows("facts_since", system=system, since=at_text)
+    same = [row["id"] for row in found if row["happened_at"] == at_text and row["entered_at"] == now_text]
+    last, fresh = max(same, default=""), new_id()
+    return fresh if fresh > last else f"{int(last, 16) + 1 + secrets.randbits(64):032x}"
 
 
 def changed_days(before: dict[str, date], after: dict[str, date]) -> list[str]:

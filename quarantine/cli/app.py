@@ -11,7 +11,7 @@ import typer.core
 
 # typer 0.28 carries its own click; the pin in pyproject.toml keeps these imports good.
 from typer._click.core import Command, Context
-from typer._click.exceptions import ClickException, UsageError
+from typer._click.exceptions import ClickException, NoArgsIsHelpError, NoSuchOption, UsageError
 from typer._click.formatting import HelpFormatter
 
 from quarantine import __version__
@@ -44,7 +44,13 @@ COMMANDS: dict[str, Entry | dict[str, Entry]] = {
         "Log readings of the water.",
         "quarantine reading Q1 temp=25.5C ph=7.8 tan=0.5mg/L",
     ),
-    "done": ("daily", "done", True, "Tick a task; a dose with its amount.", "quarantine done DK4T7 --as-shown"),
+    "done": (
+        "daily",
+        "done",
+        True,
+        "Tick a task (short: d); a dose with its amount.",
+        "quarantine done DK4T7 --as-shown",
+    ),
     "skip": ("daily", "skip", True, "A task not done, with the reason.", 'quarantine skip K4T7 --because "away"'),
     "why": ("daily", "why", False, "Why a task is on that day, and its working.", "quarantine why DK4T7"),
     "dose": ("today", "dose", False, "One dose for the water there is now.", "quarantine dose praziquantel --tank Q2"),
@@ -104,6 +110,31 @@ COMMANDS: dict[str, Entry | dict[str, Entry]] = {
             'quarantine event lift Q1 --because "vet saw them"',
         ),
     },
+    "sheet": (
+        "sheets",
+        "sheet",
+        False,
+        "Today's work on paper, to tick with a pen.",
+        "quarantine sheet --html today.html",
+    ),
+    "card": {
+        "emergency": (
+            "sheets",
+            "emergency",
+            False,
+            "What to do when it goes wrong, in order.",
+            "quarantine card emergency --tank Q1",
+        ),
+        "tank": ("sheets", "tank_card", False, "The card that hangs at a tank.", "quarantine card tank Q1"),
+    },
+    "undo": ("correcting", "undo", True, "Take back your own last entry.", "quarantine undo wrong tank"),
+    "correct": (
+        "correcting",
+        "correct",
+        True,
+        "Correct an entry; both values are kept.",
+        'quarantine correct 3fa2c81b seen=11 --because "counted twice"',
+    ),
     "batch": {
         "start": (
             "batches",
@@ -171,6 +202,20 @@ COMMANDS: dict[str, Entry | dict[str, Entry]] = {
             "One substance, row by row, with sources.",
             "quarantine formulary show praziquantel",
         ),
+        "find": (
+            "formulary",
+            "find",
+            False,
+            "What the sources tried against a sign or a parasite.",
+            'quarantine formulary find "white spots"',
+        ),
+        "groups": (
+            "formulary",
+            "groups",
+            False,
+            "Groups of animals, and what harms them.",
+            "quarantine formulary groups",
+        ),
     },
     "site": {
         "add": (
@@ -191,7 +236,7 @@ COMMANDS: dict[str, Entry | dict[str, Entry]] = {
             "places",
             "add_tank",
             True,
-            "A tank with its inside measures.",
+            "A tank with its shape and measures.",
             'quarantine tank add Q1 --site Hall --role quarantine --water fresh --shape box --length "60 cm" --width "30 cm" --filled "32 cm"',
         ),
         "measure": (
@@ -200,6 +245,20 @@ COMMANDS: dict[str, Entry | dict[str, Entry]] = {
             True,
             "A measured volume; it rules from now on.",
             'quarantine tank measure Q1 49.3L --by "counted buckets" --plus-minus 0.5L',
+        ),
+        "gauge": (
+            "places",
+            "gauge_tank",
+            True,
+            "Measure the water: buckets, a timed or metered fill, salt.",
+            'quarantine tank gauge Q1 --buckets "17 x 3 L"',
+        ),
+        "level": (
+            "places",
+            "level_tank",
+            True,
+            "The water stands at another height.",
+            'quarantine tank level Q1 "3 cm below"',
         ),
         "show": ("places", "show_tank", False, "One tank: its water and how it was found.", "quarantine tank show Q1"),
         "list": ("places", "list_tanks", False, "The tanks on record.", "quarantine tank list"),
@@ -212,10 +271,14 @@ COMMANDS: dict[str, Entry | dict[str, Entry]] = {
         ),
     },
     "check": ("signing", "check", False, "Prove the record whole.", "quarantine check"),
+    "journal": ("journal", "journal", False, "Who did what when, one line an entry.", "quarantine journal --last 20"),
     "where": ("places", "where", False, "Files, settings and where they come from.", "quarantine where"),
 }
+SHORT = {"d": "done"}
+"""With wet hands: `qk d CODE` is ten keys with the last one (F39)."""
 GROUPS = {
     "event": "What happened without a task: changes, deaths, additions.",
+    "card": "Cards to print: emergencies, a tank.",
     "batch": "Start a batch of fish; list and show batches.",
     "calendar": "Reminders on a phone.",
     "protocol": "The templates: list, show, check, preview.",
@@ -243,6 +306,8 @@ class Table(typer.core.TyperGroup):
         return group(cmd_name, entry) if isinstance(entry, dict) else command(cmd_name, entry)
 
     def resolve_command(self, ctx: Context, args: list[str]) -> Any:
+        if self.entries is COMMANDS and args[0] in SHORT:
+            args = [SHORT[args[0]], *args[1:]]
         name = args[0]
         if name not in self.entries:
             from difflib import get_close_matches
@@ -340,8 +405,14 @@ def run(args: list[str]) -> int:
         return code if isinstance(code, int) else 0
     except typer.Exit as stop:
         return stop.exit_code
+    except NoArgsIsHelpError as bare:
+        # A bare group asks what there is: that is answered, not refused.
+        out.write(bare.ctx.get_help())
+        return 0
     except ClickException as error:
         sentence = error.format_message()
+        if isinstance(error, NoSuchOption) and error.option_name[1:2].isdigit():
+            sentence = f"{error.option_name!r} is below zero: write a number of 0 or more"
         help_ = f" See: {error.ctx.command_path} --help" if isinstance(error, UsageError) and error.ctx else ""
         return _fail(Usage(sentence.rstrip(".") + "." + help_), session)
     except (typer.Abort, KeyboardInterrupt):
@@ -381,6 +452,8 @@ def _fail(failure: Failure, session: Session) -> int:
             out.write(out.to_json({"error": error}))
             sys.stdout.flush()
         out.write(failure.sentence, sys.stderr)
+        for line in () if session.as_json else failure.lines:
+            out.say_indented(line, sys.stderr)
     except BrokenPipeError:
         _silence()
     return failure.exit_code

@@ -87,6 +87,39 @@ def verify(entries: Iterable[Entry], head: str) -> list[str]:
     return faults
 
 
+class Told(NamedTuple):
+    """What an entry says of itself; the words are None where it cannot be read."""
+
+    entry: Entry
+    keeper: str | None
+    kind: str | None
+    says: str | None
+    happened_at: str | None
+    entered_at: str | None
+    parents: list[str]
+    fits: bool
+    """whether the seal is that of the text"""
+
+
+def tell(entry: Entry) -> Told:
+    """Read one entry, whatever state the rest of the record is in."""
+    fits = isinstance(entry.payload, str) and hashlib.sha256(entry.payload.encode()).hexdigest() == entry.id
+    try:
+        said = json.loads(entry.payload)
+        return Told(
+            entry=entry,
+            keeper=None if said["keeper"] is None else str(said["keeper"]),
+            kind=str(said["kind"]),
+            says=str(said["says"]),
+            happened_at=str(said["happened_at"]),
+            entered_at=str(said["entered_at"]),
+            parents=[str(parent) for parent in said["parents"]],
+            fits=fits,
+        )
+    except (ValueError, KeyError, TypeError):
+        return Told(entry, None, None, None, None, None, [], fits)
+
+
 def replay(entries: Iterable[Entry]) -> dict[str, dict[str, dict[str, Any]]]:
     """The state that the entries alone give: table -> id -> row, values as plain JSON values."""
     state: dict[str, dict[str, dict[str, Any]]] = {}

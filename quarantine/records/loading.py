@@ -28,18 +28,21 @@ class VolumeRecord(NamedTuple):
 
 
 def fact_of(row: Row) -> Fact:
-    """A fact from its row."""
+    """A fact from its row. A correction stands in the place of the first fact of its line: what was planned from that
+    one keeps its key, and so its code and its calendar entry."""
+    data = json.loads(row["data"])
+    first = data.get("first", {"id": row["id"], "entered_at": row["entered_at"]})
     return Fact(
-        id=row["id"],
+        id=first["id"],
         kind=row["kind"],
         at=instant(row["happened_at"]),
-        entered_at=instant(row["entered_at"]),
+        entered_at=instant(first["entered_at"]),
         keeper=row["keeper"],
         system=row["system"],
         tank=row["tank"],
         batch=row["batch"],
         task=row["task"],
-        data=json.loads(row["data"]),
+        data=data,
     )
 
 

@@ -19,6 +19,13 @@ class Migration(NamedTuple):
     number: int
     name: str
     statements: tuple[str, ...]
+    sqlite: tuple[str, ...] = ()
+    """run after the portable ones, on SQLite alone: what its ALTER TABLE cannot do"""
+    postgresql: tuple[str, ...] = ()
+
+    def on(self, dialect: str) -> tuple[str, ...]:
+        """All its statements for one engine, in order."""
+        return (*self.statements, *(self.sqlite if dialect == "sqlite" else self.postgresql))
 
 
 BASELINE = (
@@ -104,7 +111,45 @@ BASELINE = (
     "create index ix_batch_state on batch (state)",
 )
 
-MIGRATIONS = (Migration(1, "baseline", BASELINE),)
+# Taking back: a fact that names the one it voids, and a task that can have an outcome again after one was voided.
+# Expecting: an ordered batch is a batch before it arrives.
+TAKEN_BACK_AND_EXPECTED = Migration(
+    2,
+    "facts can be voided, batches expected",
+    (
+        "alter table fact add column attempt integer",
+        "alter table fact add column voids text",
+        "drop index uq_fact_outcome",
+        """create unique index uq_fact_outcome on fact (task, coalesce(attempt, 0))
+        where kind in ('done', 'dose', 'skip') and task is not null""",
+        "create unique index uq_fact_voids on fact (voids) where voids is not null",
+    ),
+    sqlite=(
+        """create table batch_new (id text not null, name text not null, tank text not null, system text not null,
+        copy_id text not null, arrived_at text not null, source text not null, destination text, fish text not null,
+        state text not null, closed_at text, standing text not null,
+        constraint pk_batch primary key (id),
+        constraint fk_batch_tank foreign key (tank) references tank (id),
+        constraint fk_batch_system foreign key (system) references system (id),
+        constraint fk_batch_copy_id foreign key (copy_id) references copy (id),
+        constraint fk_batch_destination foreign key (destination) references tank (id),
+        constraint ck_batch_state
+            check (state in ('expected', 'open', 'released', 'rejected', 'died out', 'called off')))""",
+        """insert into batch_new select id, name, tank, system, copy_id, arrived_at, source, destination, fish, state,
+        closed_at, standing from batch""",
+        "drop table batch",
+        "alter table batch_new rename to batch",
+        "create unique index uq_batch_name on batch (lower(name))",
+        "create index ix_batch_state on batch (state)",
+    ),
+    postgresql=(
+        "alter table batch drop constraint ck_batch_state",
+        """alter table batch add constraint ck_batch_state
+        check (state in ('expected', 'open', 'released', 'rejected', 'died out', 'called off'))""",
+    ),
+)
+
+MIGRATIONS = (Migration(1, "baseline", BASELINE), TAKEN_BACK_AND_EXPECTED)
 NEWEST = MIGRATIONS[-1].number
 
 

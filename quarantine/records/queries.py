@@ -7,7 +7,9 @@ _TASK = """select task.*, tank.name as tank_name, tank.role as tank_role, tank.w
     from task join tank on tank.id = task.tank join batch on batch.id = task.batch
     join system on system.id = task.system join site on site.id = tank.site """
 
-_FACT = "select * from fact "
+# What was taken back did not happen; nor did the taking back.
+_FACT = """select * from fact where kind <> 'void'
+    and not exists (select 1 from fact as taken where taken.voids = fact.id) and """
 
 # Of two volumes of one second the measured one rules the computed one.
 _MEASURED_LAST = "case when method = 'computed from its measures' then 0 else 1 end"
@@ -24,6 +26,7 @@ QUERIES = {
     "head": "select entry, n from head where id = 1",
     "head_payload": "select journal.id, journal.n, journal.payload from journal join head on head.entry = journal.id",
     "journal": "select id, n, payload from journal order by n",
+    "journal_last": "select id, n, payload from journal order by n desc limit :most",
     "keepers": "select id, name from keeper",
     "sites": "select id, name, zone from site",
     "systems": "select id, name, site from system",
@@ -45,9 +48,9 @@ QUERIES = {
     # Two searches, each with its own index; coalesce keeps the second off the index by time, which holds all looks.
     # In no order: the pure rooms sort facts themselves.
     "facts_since": _FACT
-    + "where system = :system and happened_at >= :since union all "
+    + "system = :system and happened_at >= :since union all "
     + _FACT
-    + """where system = :system and kind in
+    + """system = :system and kind in
         ('dose', 'change', 'topup', 'evaporation', 'removal', 'unknown_addition')
         and coalesce(happened_at, '') < :since""",
     "tasks_of_system": """select * from task where batch in
@@ -77,8 +80,11 @@ QUERIES = {
     "code_taken": "select id from task where code = :code",
     "open_tasks_of_system": "select * from task where system = :system and state in ('planned', 'missed')",
     "fact": "select * from fact where id = :id",
+    "fact_stands": _FACT + "id = :id",
+    "outcomes_of_task": "select count(*) as n from fact where task = :task and kind in ('done', 'dose', 'skip')",
+    "settled_by": "select id, batch, system from task where outcome like :fact",
+    "entry": "select id, n, payload from journal where id like :seal",
     "signoffs": """select signoff.*, keeper.name as keeper_name from signoff
         join keeper on keeper.id = signoff.keeper where batch = :batch order by at""",
     "keeper_name": "select name from keeper where id = :id",
-    "open_codes": "select code from task where state in ('planned', 'missed')",
 }

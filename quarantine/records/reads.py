@@ -45,7 +45,8 @@ class Reader:
             if self.dialect == "sqlite":
                 return [dict(row) for row in self._connection.execute(sql, values)]
             return list(self._connection.execute(for_psycopg(sql), values))
-        except _errors(self.dialect) as error:
+        except (_errors(self.dialect), UnicodeDecodeError) as error:
+            # In a damaged file even SQLite's own complaint may hold bytes that are no text.
             raise _unreadable(self._where, error) from error
 
     def read_damaged(self) -> None:

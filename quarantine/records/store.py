@@ -301,7 +301,7 @@ def migrate(engine: Engine, found: int) -> None:
             before = _row_counts(connection) if found else {}
             for migration in MIGRATIONS:
                 if migration.number > found:
-                    for statement in migration.statements:
+                    for statement in migration.on(dialect):
                         connection.exec_driver_sql(statement)
             if not found:
                 _first_rows(connection)
@@ -387,6 +387,8 @@ def refusing(url: str) -> Iterator[None]:
         raise Refused(_sentence(str(error.orig), url)) from error
     except sqlite3.Error as error:
         raise Refused(_sentence(str(error), url)) from error
+    except UnicodeDecodeError as error:  # SQLite quotes what it found, and in a damaged file that may be no text
+        raise Refused(_sentence(f"malformed text ({error.reason})", url)) from error
 
 
 def _sentence(message: str, url: str) -> str:

@@ -156,6 +156,10 @@ class Fact(_Row, table=True):
     entered_at: datetime = Field(sa_type=InstantText)
     keeper: str = Field(sa_type=Text, foreign_key="keeper.id")
     data: str = Field(sa_type=JsonText)
+    attempt: int | None = None
+    """of an outcome: how many outcomes of its task were voided before it; empty for the first"""
+    voids: str | None = Field(default=None, sa_type=Text)
+    """the fact that this one takes back"""
 
 
 class Task(_Row, table=True):

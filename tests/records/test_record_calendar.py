@@ -23,8 +23,12 @@ def room(sqlite_url: str) -> str:
     start(sqlite_url)
     places.add_site(desk(sqlite_url), "Attic", "Europe/Lisbon")
     measures: dict[str, str | None] = {"length": "60 cm", "width": "30 cm", "filled": "30 cm"}
-    places.add_tank(desk(sqlite_url), "Q2", site="Attic", role="quarantine", water="fresh", shape="box", measures=measures)
-    places.add_tank(desk(sqlite_url), "Hall", site="Attic", role="display", water="fresh", shape="box", measures=measures)
+    places.add_tank(
+        desk(sqlite_url), "Q2", site="Attic", role="quarantine", water="fresh", shape="box", measures=measures
+    )
+    places.add_tank(
+        desk(sqlite_url), "Hall", site="Attic", role="display", water="fresh", shape="box", measures=measures
+    )
     batches.start_batch(
         desk(sqlite_url, keeper=EVENING),
         tank="Q2",

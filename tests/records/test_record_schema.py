@@ -11,7 +11,7 @@ from sqlmodel import SQLModel
 
 from quarantine.actions import places
 from quarantine.failures import Refused
-from quarantine.records.migrations import APPEND_ONLY, trigger_names_sql, triggers
+from quarantine.records.migrations import APPEND_ONLY, triggers, triggers_sql
 from quarantine.records.reads import open_reader
 from quarantine.records.store import open_store
 from quarantine.records.tables import TABLES
@@ -64,7 +64,7 @@ def test_the_triggers_that_are_promised_are_there(url: str) -> None:
     """`check` looks for them by these names."""
     open_store(url).close()
     with open_reader(url) as reader:
-        there = {row["name"] for row in reader.select(trigger_names_sql(reader.dialect))}
+        there = {row["name"] for row in reader.select(triggers_sql(reader.dialect))}
         promised = {name for name, _ in triggers(reader.dialect)}
     assert len(promised) == 3 * len(APPEND_ONLY)
     assert promised <= there
@@ -155,7 +155,8 @@ def test_a_task_has_one_outcome_in_the_database_too(url: str, tmp_path: Path) ->
     with pytest.raises(Exception, match=r"(?i)unique"):
         raw(
             url,
-            "insert into fact select 'second', 'skip', system, tank, batch, task, happened_at, entered_at, keeper, data"
+            "insert into fact select 'second', 'skip', system, tank, batch, task, happened_at, entered_at, keeper,"
+            " data, attempt, voids"
             " from fact where kind = 'dose' and task is not null",
         )
 

@@ -15,9 +15,11 @@ from quarantine.records.migrations import MIGRATIONS, Migration
 from quarantine.records.reads import open_reader, sqlite_path
 from quarantine.records.store import open_store
 
-SECOND = Migration(2, "notes", ("alter table site add column note text", "create table shelf (id text primary key)"))
-THIRD = Migration(3, "filled", ("update site set note = 'damp'", "drop table shelf"))
-"""The third needs what the second made: in another order both would fail."""
+NOW = migrations.NEWEST
+NOTES = ("alter table site add column note text", "create table shelf (id text primary key)")
+SECOND = Migration(NOW + 1, "notes", NOTES)
+THIRD = Migration(NOW + 2, "filled", ("update site set note = 'damp'", "drop table shelf"))
+"""Two later versions. The last needs what the one before made: in another order both would fail."""
 
 
 def _release(monkeypatch: pytest.MonkeyPatch, *later: Migration) -> None:
@@ -57,7 +59,7 @@ def test_an_old_record_is_taken_through_every_migration_in_order(
     _release(monkeypatch, SECOND, THIRD)
     open_store(url).close()
     after = dump(url)
-    assert _schema(url) == "3"
+    assert _schema(url) == str(NOW + 2)
     assert after["site"] == [{**row, "note": "damp"} for row in before["site"]]
     for table in before.keys() - {"site", "meta"}:
         assert after[table] == before[table], table
@@ -67,21 +69,21 @@ def test_an_old_record_is_taken_through_every_migration_in_order(
 
 
 def test_a_record_one_behind_runs_only_what_it_lacks(url: str, monkeypatch: pytest.MonkeyPatch) -> None:
-    """From 2 to 3 the second migration is not run again; it would fail if it were."""
+    """One number on, the migration before is not run again; it would fail if it were."""
     furnish(url)
     _release(monkeypatch, SECOND)
     open_store(url).close()
-    assert _schema(url) == "2"
+    assert _schema(url) == str(NOW + 1)
     _release(monkeypatch, SECOND, THIRD)
     open_store(url).close()
-    assert _schema(url) == "3"
+    assert _schema(url) == str(NOW + 2)
 
 
 def test_a_fresh_record_is_made_by_the_same_migrations(url: str, monkeypatch: pytest.MonkeyPatch) -> None:
     """From nothing to the newest: the baseline and every later migration, and no backup of nothing."""
     _release(monkeypatch, SECOND, THIRD)
     open_store(url).close()
-    assert _schema(url) == "3"
+    assert _schema(url) == str(NOW + 2)
     if url.startswith("sqlite"):
         assert not list(sqlite_path(url).parent.glob("*backup*"))
 
@@ -105,7 +107,7 @@ def test_a_failing_migration_leaves_the_record_untouched(
     live(url, tmp_path / "calendar.ics")
     before, found = dump(url), check(url)
     with monkeypatch.context() as release:
-        _release(release, Migration(2, "broken", broken))
+        _release(release, Migration(NOW + 1, "broken", broken))
         with pytest.raises(Refused) as refused:
             open_store(url)
         assert "\n" not in refused.value.sentence
@@ -121,7 +123,7 @@ def test_a_migration_that_breaks_a_link_is_refused(
     furnish(sqlite_url)
     before = dump(sqlite_url)
     with monkeypatch.context() as release:
-        _release(release, Migration(2, "unlinked", ("update tank set site = 'nowhere'",)))
+        _release(release, Migration(NOW + 1, "unlinked", ("update tank set site = 'nowhere'",)))
         with pytest.raises(Refused, match=r"would have lost rows \(links\); the record is untouched"):
             open_store(sqlite_url)
     assert dump(sqlite_url) == before
@@ -139,7 +141,7 @@ def test_a_table_may_be_re_made(tmp_path: Path, sqlite_url: str, monkeypatch: py
         "alter table site_new rename to site",
         "create unique index uq_site_name on site (lower(name))",
     )
-    _release(monkeypatch, Migration(2, "re-made", statements))
+    _release(monkeypatch, Migration(NOW + 1, "re-made", statements))
     open_store(sqlite_url).close()
     assert dump(sqlite_url)["site"] == before["site"]
     assert check(sqlite_url)["faults"] == []
@@ -156,8 +158,8 @@ def test_a_backup_is_made_and_verified_before_an_upgrade(
     with monkeypatch.context() as release:
         _release(release, SECOND)
         open_store(sqlite_url).close()
-        assert _schema(sqlite_url) == "2"
-    backup = sqlite_path(sqlite_url).with_name("record.schema-1.backup.db")
+        assert _schema(sqlite_url) == str(NOW + 1)
+    backup = sqlite_path(sqlite_url).with_name(f"record.schema-{NOW}.backup.db")
     assert dump(f"sqlite:///{backup}") == before
     assert check(f"sqlite:///{backup}") == found
 
@@ -168,7 +170,7 @@ def test_without_a_good_backup_nothing_is_upgraded(
     """Where the backup cannot be written the record stays at its old number, untouched."""
     furnish(sqlite_url)
     before = dump(sqlite_url)
-    backup = sqlite_path(sqlite_url).with_name("record.schema-1.backup.db")
+    backup = sqlite_path(sqlite_url).with_name(f"record.schema-{NOW}.backup.db")
     backup.mkdir()
     with monkeypatch.context() as release:
         _release(release, SECOND)
@@ -181,9 +183,9 @@ def test_without_a_good_backup_nothing_is_upgraded(
 def test_a_failed_upgrade_leaves_the_backup(tmp_path: Path, sqlite_url: str, monkeypatch: pytest.MonkeyPatch) -> None:
     """The backup was made before anything was tried, and the second try makes it again."""
     furnish(sqlite_url)
-    backup = sqlite_path(sqlite_url).with_name("record.schema-1.backup.db")
+    backup = sqlite_path(sqlite_url).with_name(f"record.schema-{NOW}.backup.db")
     with monkeypatch.context() as release:
-        _release(release, Migration(2, "broken", ("this is not SQL",)))
+        _release(release, Migration(NOW + 1, "broken", ("this is not SQL",)))
         for _ in range(2):
             with pytest.raises(Refused):
                 open_store(sqlite_url)
@@ -196,14 +198,14 @@ def test_a_newer_record_is_refused_untouched(url: str, tmp_path: Path) -> None:
     furnish(url)
     raw(url, "update meta set value = '99' where id = 'schema'")
     before = tree(tmp_path)
-    with pytest.raises(Refused, match=r"has schema 99, this version knows up to 1: .*upgrade the program"):
+    with pytest.raises(Refused, match=rf"has schema 99, this version knows up to {NOW}: .*upgrade the program"):
         open_reader(url)
-    with pytest.raises(Refused, match=r"has schema 99, this version knows up to 1: .*upgrade the program"):
+    with pytest.raises(Refused, match=rf"has schema 99, this version knows up to {NOW}: .*upgrade the program"):
         open_store(url)
     with pytest.raises(Refused, match="has schema 99"):
         start(url)
     assert tree(tmp_path) == before
-    raw(url, "update meta set value = '1' where id = 'schema'")
+    raw(url, f"update meta set value = '{NOW}' where id = 'schema'")
     assert check(url)["entries"] == 5
 
 
@@ -213,7 +215,8 @@ def test_reading_an_older_record_says_so(url: str, tmp_path: Path, monkeypatch: 
     before = tree(tmp_path)
     with monkeypatch.context() as release:
         _release(release, SECOND)
-        with pytest.raises(Refused, match=r"has schema 1, this version reads 2: any command that writes upgrades it"):
+        says = f"has schema {NOW}, this version reads {NOW + 1}: any command that writes upgrades it"
+        with pytest.raises(Refused, match=says):
             open_reader(url)
         assert tree(tmp_path) == before
     assert check(url)["entries"] == 5
@@ -224,6 +227,6 @@ def test_the_next_write_upgrades_and_then_writes(url: str, monkeypatch: pytest.M
     furnish(url)
     _release(monkeypatch, SECOND)
     places.rename_tank(desk(url, 1), "Reef", "Lagoon")
-    assert _schema(url) == "2"
+    assert _schema(url) == str(NOW + 1)
     assert {row["name"] for row in dump(url)["tank"]} == {"Q1", "Lagoon"}
     assert check(url)["entries"] == 6

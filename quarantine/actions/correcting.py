@@ -1,0 +1,350 @@
+"""Taking back and correcting: both values are kept, the later entry names the earlier, and the plan is made again.
+
+Nothing is overwritten. Taking back writes a fact of kind ``void`` that names the fact it voids; a correction writes the
+fact anew, with the same name for what it replaces. What was voided is no longer read; the journal shows both.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from datetime import datetime
+from decimal import Decimal
+from typing import Any, NamedTuple
+
+from quarantine.actions.desk import Desk, local_text, when
+from quarantine.actions.planning import add_fact, consequences, earliest_days, replan
+from quarantine.failures import Refused, Unknown, Usage
+from quarantine.quantity import Quantity, read, show, to
+from quarantine.records.codec import instant
+from quarantine.records.reads import Row
+from quarantine.records.store import Act
+
+NOT_TAKEN_BACK = {
+    "arrival": "a batch that has arrived is closed by its sign-off: quarantine signoff BATCH --reject",
+    "closed": "a sign-off is sealed; start the batch again if its fish go on alone",
+    "extended": "an extension is sealed; extend by fewer days by signing off again",
+    "amended": "an amendment is undone by another one",
+}
+"""Facts that others were sealed or made upon, and what to do instead."""
+
+LAST = 500
+"""How many entries back one's own last one is looked for."""
+
+
+class Entry(NamedTuple):
+    """A journal entry and those of its facts that still stand."""
+
+    seal: str
+    kind: str
+    says: str
+    entered_at: datetime
+    facts: list[Row]
+
+
+def undo(desk: Desk, because: str, *, yes: bool = False) -> dict[str, Any]:
+    """Take back one's own last entry: every fact of it that still stands. ``yes`` accepts that dates move."""
+    reason = _reason(because)
+    with desk.act() as act:
+        entry = _own_last(act)
+        _may_be_taken_back(entry)
+        if any(fact["kind"] == "dose" for fact in entry.facts) and not yes:
+            raise Refused(
+                f"This takes back a dose ({entry.says}). Only if it was not given at all: medicine that is in the "
+                "water must stay on record. Say --yes if nothing was given; a wrong amount is corrected: "
+                f"quarantine correct {entry.seal[:8]} gave=AMOUNT --because REASON."
+            )
+        before = earliest_days(act, {fact["system"] for fact in entry.facts})
+        for fact in entry.facts:
+            add_fact(
+                act,
+                "void",
+                system=fact["system"],
+                tank=fact["tank"],
+                batch=fact["batch"],
+                at=act.now,
+                data={"because": reason, "of": fact["kind"]},
+                voids=fact["id"],
+            )
+        moved = _settle(act, entry.facts, {}, before, yes)
+        act.describe("taken back", f"{entry.kind} [{entry.seal[:8]}] {entry.says}: {reason}")
+        return {"entry": entry.seal, "kind": entry.kind, "says": entry.says, "because": reason, "moved": moved}
+
+
+def correct(
+    desk: Desk, seal: str, words: list[str], *, because: str, at: str | None = None, yes: bool = False
+) -> dict[str, Any]:
+    """Write an entry's facts anew with other values (NAME=VALUE) or another time; the old ones stay in the journal."""
+    reason = _reason(because)
+    if not words and at is None:
+        raise Usage("What was wrong? Say NAME=VALUE, such as seen=11 or gave=3.4g, or --at WHEN.")
+    with desk.act() as act:
+        entry = _entry(act, _found(act, seal))
+        if not entry.facts:
+            raise Refused(f"Nothing of entry {seal} stands any more: it was taken back or corrected; see the journal.")
+        _may_be_taken_back(entry)
+        changed = _new_data(act, desk, entry, words)
+        told = []
+        replaced: dict[str, str] = {}
+        before = earliest_days(act, {fact["system"] for fact in entry.facts})
+        for fact in entry.facts:
+            if fact["id"] not in changed and at is None:
+                continue
+            zone = _zone(act, fact["system"])
+            moment = when(at, zone, act.now) if at else instant(fact["happened_at"])
+            was = json.loads(fact["data"])
+            data = {**was, **changed.get(fact["id"], ({}, ""))[0]}
+            data["first"] = was.get("first", {"id": fact["id"], "entered_at": fact["entered_at"]})
+            data["corrected"] = reason
+            replaced[fact["id"]] = add_fact(
+                act,
+                fact["kind"],
+                system=fact["system"],
+                tank=fact["tank"],
+                batch=fact["batch"],
+                task=fact["task"],
+                at=moment,
+                data={name: value for name, value in data.items() if value is not None},
+                voids=fact["id"],
+            )
+            says = changed.get(fact["id"], ({}, ""))[1]
+            told.append(says or f"{fact['kind']}: {local_text(moment, zone)}")
+        moved = _settle(act, [f for f in entry.facts if f["id"] in replaced], replaced, before, yes)
+        act.describe("corrected", f"{entry.kind} [{entry.seal[:8]}] {'; '.join(told)}: {reason}")
+        return {
+            "entry": entry.seal,
+            "kind": entry.kind,
+            "was": entry.says,
+            "now": told,
+            "because": reason,
+            "moved": moved,
+        }
+
+
+def _reason(text: str) -> str:
+    reason = " ".join(text.split())
+    if not reason or not reason.isprintable():
+        raise Usage("What was wrong? A correction needs its reason, in plain words.")
+    return reason
+
+
+def _own_last(act: Act) -> Entry:
+    """The keeper's own last entry of which something stands."""
+    for row in act.rows("journal_last", most=LAST):
+        if json.loads(row["payload"])["keeper"] != act.keeper:
+            continue
+        entry = _entry(act, row)
+        if entry.kind in ("taken back", "calendar written"):
+            continue
+        if entry.facts:
+            return entry
+        if not _fact_ids(row):
+            raise Refused(f"Your last entry ({entry.kind}: {entry.says}) is not of something that happened; it stays.")
+    raise Refused("You have no entry that can be taken back.")
+
+
+def _found(act: Act, seal: str) -> Row:
+    wanted = seal.strip().casefold().removeprefix("[").removesuffix("]")
+    if len(wanted) < 6 or any(c not in "0123456789abcdef" for c in wanted):
+        raise Usage(f"{seal!r} is no entry: take the first eight digits in brackets from: quarantine journal.")
+    rows = act.rows("entry", seal=f"{wanted}%")
+    if len(rows) > 1:
+        raise Refused(f"{len(rows)} entries begin with {seal}; write more of its digits.")
+    if not rows:
+        raise Unknown("entry", seal, [], " (see: quarantine journal)")
+    return rows[0]
+
+
+def _fact_ids(row: Row) -> list[str]:
+    return [fact["id"] for fact in json.loads(row["payload"])["rows"].get("fact", []) if fact["kind"] != "lapse"]
+
+
+def _entry(act: Act, row: Row) -> Entry:
+    said = json.loads(row["payload"])
+    facts = [found[0] for id_ in _fact_ids(row) if (found := act.rows("fact_stands", id=id_))]
+    return Entry(row["id"], said["kind"], said["says"], instant(said["entered_at"]), facts)
+
+
+def _may_be_taken_back(entry: Entry) -> None:
+    for fact in entry.facts:
+        if instead := NOT_TAKEN_BACK.get(fact["kind"]):
+            raise Refused(f"Entry {entry.seal[:8]} ({entry.kind}: {entry.says}) stays as it is: {instead}.")
+
+
+def _settle(act: Act, facts: list[Row], replaced: dict[str, str], before: dict[str, Any], yes: bool) -> list[str]:
+    """Open the tasks again that these facts had settled, and make the plan anew: it settles what still is."""
+    touched: dict[str, str] = {}
+    batches = {b["id"] for b in act.rows("open_batches")}
+    for fact in facts:
+        first = json.loads(fact["data"]).get("first", {}).get("id", fact["id"])
+        for task in [t for id_ in {fact["id"], first} for t in act.rows("settled_by", fact=f'%"fact":"{id_}"%')]:
+            if task["batch"] in batches:
+                act.change("task", task["id"], state="planned", outcome_at=None, outcome_by=None, outcome=None)
+                touched[task["id"]] = fact["id"]
+    made = [replan(act, system) for system in dict.fromkeys(fact["system"] for fact in facts)]
+    for fact in facts:
+        first = json.loads(fact["data"]).get("first", {}).get("id", fact["id"])
+        for task in act.rows("settled_by", fact=f'%"fact":"{first}"%'):
+            # The plan knows a line of corrections by its first fact; the task names the one that stands.
+            if fact["id"] in replaced and task["id"] in touched:
+                act.change("task", task["id"], outcome={"fact": replaced[fact["id"]]})
+    moved = consequences(act, before, made)
+    if moved and not yes:
+        raise Refused(f"This moves dates: {'; '.join(moved)}. Say --yes to accept that.", moved=moved)
+    return moved
+
+
+def _zone(act: Act, system: str) -> str:
+    return str(next(tank["zone"] for tank in act.rows("tanks") if tank["system"] == system))
+
+
+# --- What can be corrected ---------------------------------------------------------------------------------
+
+
+def _new_data(act: Act, desk: Desk, entry: Entry, words: list[str]) -> dict[str, tuple[dict[str, Any], str]]:
+    """Fact id -> its changed data, and the change in words. Raises Usage for a name that nothing there has."""
+    changed: dict[str, tuple[dict[str, Any], str]] = {}
+    for word in words:
+        name, equals, text = word.partition("=")
+        name = name.strip().casefold()
+        if not equals or not text.strip():
+            raise Usage(f"{word!r} does not read: write NAME=VALUE, such as seen=11 or gave=3.4g.")
+        taking = [(fact, find) for fact in entry.facts if (find := _correction(fact, name))]
+        if not taking:
+            raise Usage(f"Entry {entry.seal[:8]} has no {name!r}; it can be corrected in: {', '.join(_names(entry))}.")
+        fact, find = taking[0]
+        new, says = find(act, desk, fact, text.strip())
+        data, before = changed.get(fact["id"], ({}, ""))
+        changed[fact["id"]] = ({**data, **new}, f"{before}; {says}" if before else says)
+    return changed
+
+
+Correction = Callable[[Act, Desk, Row, str], tuple[dict[str, Any], str]]
+
+
+def _correction(fact: Row, name: str) -> Correction | None:
+    if fact["kind"] == "reading":
+        from quarantine.readings import find
+
+        parameter = find(name)
+        return _reading if parameter and parameter.name == json.loads(fact["data"])["parameter"] else None
+    return CORRECTIONS.get(fact["kind"], {}).get(name)
+
+
+def _names(entry: Entry) -> list[str]:
+    names = [name for fact in entry.facts for name in CORRECTIONS.get(fact["kind"], {})]
+    names += [json.loads(fact["data"])["parameter"] for fact in entry.facts if fact["kind"] == "reading"]
+    return [*dict.fromkeys(names), "--at"]
+
+
+def _was(fact: Row, name: str) -> str:
+    value = json.loads(fact["data"]).get(name)
+    return "not said" if value is None else str(value)
+
+
+def _seen(act: Act, desk: Desk, fact: Row, text: str) -> tuple[dict[str, Any], str]:
+    from quarantine.actions.noting import read_count
+
+    seen = None if text == "?" else read_count(text, "the fish seen", 0)
+    return {"seen": seen}, f"seen {_was(fact, 'seen')} -> {text}"
+
+
+def _appetite(act: Act, desk: Desk, fact: Row, text: str) -> tuple[dict[str, Any], str]:
+    if text not in ("0", "1", "2", "3", "-"):
+        raise Usage(f"Appetite is 0 none, 1 few, 2 most, 3 all at once (or - when not fed), not {text!r}.")
+    says = f"appetite {_was(fact, 'appetite')} -> {text}"
+    return ({"appetite": None, "offered": None} if text == "-" else {"appetite": int(text), "offered": True}), says
+
+
+def _signs(act: Act, desk: Desk, fact: Row, text: str) -> tuple[dict[str, Any], str]:
+    from quarantine.actions.noting import read_sign
+
+    if text.casefold() == "none":
+        return {"signs": None, "severity": None, "no_signs": True}, "no signs"
+    signs = [read_sign(part) for part in text.split("+")]
+    stated = {name: severity for name, severity in signs if severity}
+    names = [name for name, _ in signs]
+    return {"signs": names, "severity": stated, "no_signs": False}, f"signs: {', '.join(names)}"
+
+
+def _note(act: Act, desk: Desk, fact: Row, text: str) -> tuple[dict[str, Any], str]:
+    return {"note": "".join(c for c in text if c.isprintable())}, "note"
+
+
+def _because(act: Act, desk: Desk, fact: Row, text: str) -> tuple[dict[str, Any], str]:
+    return {"because": text}, f"because {text}"
+
+
+def _dead(act: Act, desk: Desk, fact: Row, text: str) -> tuple[dict[str, Any], str]:
+    from quarantine.actions.noting import read_count
+
+    return {"count": read_count(text, "the dead", 1)}, f"dead {_was(fact, 'count')} -> {text}"
+
+
+def _litres(key: str) -> Correction:
+    def find(act: Act, desk: Desk, fact: Row, text: str) -> tuple[dict[str, Any], str]:
+        litres = to(read(text, "volume", key), "L")
+        return {key: litres}, f"{key.replace('_', ' ')} {_was(fact, key)} -> {show(litres)}"
+
+    return find
+
+
+def _reading(act: Act, desk: Desk, fact: Row, text: str) -> tuple[dict[str, Any], str]:
+    from quarantine.actions.noting import read_reading
+
+    parameter, value, step = read_reading(f"{json.loads(fact['data'])['parameter']}={text}")
+    unit = f" {parameter.unit}" if parameter.unit else ""
+    return {"value": value, "step": step}, f"{parameter.title} {_was(fact, 'value')} -> {show(value)}{unit}"
+
+
+def _gave(act: Act, desk: Desk, fact: Row, text: str) -> tuple[dict[str, Any], str]:
+    """The amount really given. What was planned and prepared stays; what it gives follows from the same volume."""
+    was = json.loads(fact["data"])
+    given = read(text, "mass", "gave")
+    if given.value <= 0:
+        raise Refused("gave= is the amount that was given, more than nothing; a dose not given is taken back.")
+    if to(Quantity(Decimal(was["given"]), was["given_unit"]), "mg") <= 0:
+        raise Refused("That dose has no amount on record; take it back and enter it anew.")
+    ratio = to(given, "mg") / to(Quantity(Decimal(was["given"]), was["given_unit"]), "mg")
+    new: dict[str, Any] = {"given": given.value, "given_unit": given.unit, "mass_mg": Decimal(was["mass_mg"]) * ratio}
+    for bound in ("gives_low_mg_per_l", "gives_high_mg_per_l"):
+        if was.get(bound) is not None:
+            new[bound] = _significant(Decimal(was[bound]) * ratio, up=bound.startswith("gives_high"))
+    new["mass_mg"] = Decimal(show(new["mass_mg"]))
+    new["rescue"] = _rescue({**was, **new})
+    says = f"gave {was['given']} {was['given_unit']} -> {show(given.value)} {given.unit}"
+    return new, f"{says}. {new['rescue']}" if new["rescue"] else says
+
+
+def _rescue(dose: dict[str, Any]) -> str:
+    """What to do when the dose alone is over its ceiling; the level before it is in `today` and `why`."""
+    from quarantine import dosing
+    from quarantine.formulary import load
+
+    substance = load(dose["substance"])
+    if dose["ceiling_mg_per_l"] is None or dose["gives_high_mg_per_l"] is None or "salt" in substance.classes:
+        return ""
+    ceiling, high = Decimal(dose["ceiling_mg_per_l"]), Decimal(dose["gives_high_mg_per_l"])
+    if high <= ceiling:
+        return ""
+    litres, plus_minus = Decimal(dose["volume_litres"]), Decimal(dose["volume_plus_minus_litres"])
+    return dosing.rescue(litres, high, ceiling, substance.name, plus_minus)
+
+
+def _significant(value: Decimal, *, up: bool) -> Decimal:
+    from quarantine.quantity import show_significant
+
+    return Decimal(show_significant(value, 4, up=up))
+
+
+CORRECTIONS: dict[str, dict[str, Correction]] = {
+    "look": {"seen": _seen, "appetite": _appetite, "signs": _signs, "note": _note},
+    "died": {"dead": _dead},
+    "change": {"out": _litres("out_litres"), "in": _litres("in_litres")},
+    "topup": {"litres": _litres("litres")},
+    "evaporation": {"litres": _litres("litres")},
+    "dose": {"gave": _gave},
+    "done": {"note": _note},
+    "skip": {"because": _because},
+}
+"""What can be corrected in each kind of fact, by the name a keeper types."""
