@@ -9,16 +9,21 @@ from __future__ import annotations
 
 from datetime import datetime, timedelta
 from decimal import ROUND_CEILING, ROUND_FLOOR, Decimal
-from typing import Any, NamedTuple
+from functools import cache
+from typing import TYPE_CHECKING, Any, NamedTuple
 from zoneinfo import ZoneInfo
 
 from quarantine import evidence as ev
 from quarantine.facts import Condition, Fact, local_day
-from quarantine.formulary import Ceiling, Regimen, Substance, ceiling_for
-from quarantine.quantity import Quantity, decimal_up, floor_to, show, show_significant, to
+from quarantine.failures import Refused
+from quarantine.formulary import Ceiling, Figure, Regimen, Substance, ceiling_for, keys_of
+from quarantine.quantity import UNITS, Quantity, ceil_to, decimal_up, floor_to, show, show_significant, to
 from quarantine.readings import PARAMETERS
 from quarantine.water.ledger import Water
 from quarantine.water.level import Level
+
+if TYPE_CHECKING:
+    from quarantine.formulary.groups import Group, Groups
 
 DEFERS = (
     "Computed from your own record; this is not veterinary advice. The product's label, local law and a veterinarian "
@@ -29,7 +34,26 @@ DEFERS = (
 ADVISE_STOCK_SHARE = Decimal("0.05")
 """A scale step over this share of the dose calls for a stock solution or a finer scale (rule C4: twenty steps)."""
 
+COARSEST_LOSS = Decimal("0.2")
+"""Rounding down that takes more than this share of the dose is refused: too little is a harm (rules C3 and C4).
+Our choice, no source."""
+
 OUR_CHOICE = "our choice, no source"
+
+PER_FISH, PER_FOOD = "mg/kg fish/day", ("mg/g food", "g/lb food")
+"""How a dose in food is published: by the weight of the fish, or as a content of the food."""
+MG_PER_G = {"mg/g food": Decimal(1), "g/lb food": 1000 / to(Quantity(Decimal(1), "lb"), "g")}
+
+WEIGHT_DAYS = 30
+"""Fish grow: a weight older than this is no basis for a dose in food. Our choice, no source."""
+
+STEPS_OF_SCALE = 20
+"""Food is prepared in such an amount that the substance for it is so many steps of the scale (rule C4)."""
+
+SYRINGE_ML = Decimal("0.1")
+"""The step of the syringe that a stock solution is measured with; our choice, no source."""
+
+TRIAL = "The first time on a species: only a few fish now, watched, before the rest (rule C8)"
 
 SAME_DAY = "two doses of one substance on one day"
 
@@ -82,17 +106,56 @@ class Dose(NamedTuple):
     gives_unit: str
     reference: str
     cautions: tuple[str, ...]
+    fish_grams: Decimal | None = None
+    """for a dose in food: what the fish weigh; there is no volume then"""
+    fish_plus_minus_grams: Decimal | None = None
+    food_grams: Decimal | None = None
+    """the portion of the prepared food that holds ``add``"""
+
+
+class Where(NamedTuple):
+    """Which water a template doses and how (rule C10): ``water`` is "system", "tank", "vessel" (a dip) or "food",
+    ``filter`` "running", "off" or "" (vessel, food), ``off`` what is switched off or taken out for the dose,
+    ``longest`` the template's own limit on a dip ("": the row's)."""
+
+    water: str
+    filter: str
+    off: tuple[str, ...]
+    longest: str = ""
+
+
+class Weighed(NamedTuple):
+    """What a batch weighs, as it was typed: grams of ``count`` fish together with their plus-minus, how it was found
+    (``by``) and when; ``food_grams`` is what they eat in a day (None: not known), ``grown`` says that fish came
+    after it."""
+
+    grams: Decimal
+    plus_minus_grams: Decimal
+    count: int
+    food_grams: Decimal | None
+    by: str
+    at: datetime
+    grown: bool = False
+
+
+class Stock(NamedTuple):
+    """A stock solution: grams of the substance in so many litres of it."""
+
+    grams: Decimal
+    litres: Decimal
 
 
 class Proposal(NamedTuple):
-    """A dose card: the dose (its ``add`` is None under a hold), the hold, the working line by line, and what
-    the keeper confirms by giving it."""
+    """A dose card: the dose (its ``add`` is None under a hold), the hold, the working line by line, what the keeper
+    confirms by giving it, how it is measured and given, and how the before-checks stand (F37)."""
 
     dose: Dose
     hold: Hold | None
     working: tuple[str, ...]
     confirm: tuple[str, ...]
     advice: str
+    how: tuple[str, ...] = ()
+    checks: str = ""
 
 
 class Setting(NamedTuple):
@@ -107,6 +170,24 @@ class Setting(NamedTuple):
     doses: tuple[Fact, ...]
     evidence: ev.Evidence | None
     scale_step_grams: Decimal
+    beside: tuple[str, ...] = ()
+    """what ``volume`` holds beside the tank itself: other tanks, sump, filter (rule C10)"""
+    readings: tuple[Fact, ...] = ()
+    """readings of a water without a batch, where there is no ``evidence`` to hold them"""
+    weighed: Weighed | None = None
+    """of the batch of ``evidence``, for a dose in food"""
+    batch: str = "BATCH"
+    """that batch's name, for what to type"""
+    vessel: Water | None = None
+    """a dip's own vessel, as typed at the moment (rule C15)"""
+    stock: Stock | None = None
+    """measured out of this instead of weighed (rule C4)"""
+    prepared_grams: Decimal | None = None
+    """grams of food to prepare at once; None: as little as the scale can weigh the substance for"""
+    species: tuple[str, ...] = ()
+    """of all fish in the water, as typed; empty: not known"""
+    own_groups: str = ""
+    """the text of the keeper's own file of groups of animals"""
 
 
 def propose(
@@ -117,27 +198,42 @@ def propose(
     target: Quantity | None = None,
     before: tuple[Condition, ...] = (),
     mode: str | None = None,
+    where: Where | None = None,
 ) -> Proposal:
     """The dose of a regimen for the water of ``setting``, or the first hold that stands against it.
 
     ``mode`` is the template's (rule C1); one that is not computed here is held and never taken for another.
+    ``where`` is the template's too (rule C10); None: the water that is there, as it runs.
     """
     wanted = target or _default(regimen)
-    ceiling = ceiling_for(regimen, None) or ceiling_for(regimen, _contact_hours(regimen))
-    hold = _mode_hold(substance, regimen, mode) or _first_hold(substance, regimen, setting, wanted, before, ceiling)
+    if regimen.own_vessel:  # new water every time: only what the fish bring with them is the tank's
+        others = {name: level for name, level in setting.levels.items() if name != substance.id}
+        setting = setting._replace(volume=setting.vessel, volume_says="the vessel, as typed", levels=others)
+    ceiling = _ceiling(regimen, setting)
+    hold = (
+        _mode_hold(substance, regimen, mode)
+        or _where_hold(where, setting)
+        or _first_hold(substance, regimen, setting, wanted, before, ceiling)
+    )
     size = None
     if hold is None:
         assert wanted is not None
-        assert setting.volume is not None
         assert ceiling is not None
-        size = _size(substance, wanted, setting, setting.volume, ceiling)
-        hold = _size_hold(substance, regimen, setting, size, ceiling)
+        if regimen.route == "food":
+            size = _food_size(substance, regimen, wanted, setting, ceiling)
+            hold = _food_size_hold(substance, regimen, setting, size)
+        else:
+            assert setting.volume is not None
+            size = _size(substance, wanted, setting, setting.volume, ceiling)
+            hold = _size_hold(substance, regimen, setting, size, ceiling)
     return Proposal(
         dose=_dose(substance, regimen, setting, wanted, None if hold else size),
         hold=hold,
         working=size.working if size else (),
         confirm=_confirm(regimen, before, setting.evidence),
-        advice="" if hold or size is None else _advice(substance, size, setting.scale_step_grams),
+        advice="" if hold or size is None else _advice(substance, size, setting),
+        how=_how(substance, regimen, where, setting, None if hold else size),
+        checks=_checks(before, setting.evidence),
     )
 
 
@@ -154,16 +250,19 @@ def _first_hold(
 ) -> Hold | None:
     """The first reason, in the order in which a keeper would want to hear it."""
     return (
-        _tier_hold(substance, regimen, target)
+        _needs_hold(substance, regimen, setting)
+        or _tier_hold(substance, regimen, target)
         or _bounds_hold(substance, regimen, target)
-        or _route_hold(substance, regimen)
+        or _route_hold(substance, regimen, setting)
+        or _stock_hold(substance, regimen, setting)
         or _water_hold(substance, regimen, setting)
-        or _emergency_hold(setting)
+        or emergency_hold(setting)
         or _gap_hold(substance, regimen, setting)
         or _pair_hold(substance, setting)
         or _before_hold(before, setting)
         or _limits_hold(substance, regimen, setting)
         or _salinity_hold(substance, setting)
+        or _species_hold(substance, setting)
         or _ceiling_known_hold(regimen, ceiling)
     )
 
@@ -183,6 +282,60 @@ def _mode_hold(substance: Substance, regimen: Regimen, mode: str | None) -> Hold
     )
 
 
+def _where_hold(where: Where | None, setting: Setting) -> Hold | None:
+    """Rule C10: the litres are those that circulate then. Those of one tank alone, or without sump and filter, are not
+    on record by themselves: the litres of the whole would be an overdose."""
+    if where is None or not setting.beside or where.water in ("vessel", "food"):
+        return None
+    if where.water == "system" and where.filter == "running":
+        return None
+    what = "one tank alone" if where.water == "tank" else "the water with the filter off"
+    return Hold(
+        "C10",
+        f"the template doses {what}, and the volume on record also holds {' and '.join(setting.beside)}",
+        None,
+        None,
+        OUR_CHOICE,
+        "use a template that doses the whole water system with the filter running, or ask a veterinarian",
+    )
+
+
+def _needs_hold(substance: Substance, regimen: Regimen, setting: Setting) -> Hold | None:
+    """What no amount is computed for: a move, and a dose that hangs on more than volume and level.
+
+    The trial before a dip is a before-check of it (:func:`_confirm`).
+    """
+    trial = regimen.trial_first and not regimen.own_vessel
+    more = (*regimen.needs, *(("a trial on a few of the species",) if trial else ()))
+    if regimen.tier != "ready" or (not more and regimen.route != "move"):
+        return None
+    says = "moves the fish and adds nothing to the water"
+    if more:
+        says = f"depends on {', '.join(more)}, which is not computed with here"
+        if substance.id == "copper" and {"alkalinity", "hardness"} <= set(regimen.needs):
+            says = f"{says}. {_copper_words(setting)}"
+    cite = _cite(substance, regimen.references)
+    return Hold("needs", f"{regimen.id} {says}", None, None, cite, "work it out with the source and a veterinarian")
+
+
+def _copper_words(setting: Setting) -> str:
+    """What the water that was read allows of copper sulfate, by the lower of two rules (rule C17), or why nothing."""
+    from quarantine.water.copper import sulfate_limit
+
+    def read(parameter: str) -> tuple[Decimal, Decimal] | None:
+        span = _last_read(setting, parameter)
+        return (max(span.low, Decimal(0)), span.high) if span else None
+
+    try:
+        limit = sulfate_limit(read("alkalinity"), read("hardness"))
+    except Refused as refusal:
+        return refusal.sentence.rstrip(".")
+    return (
+        f"By its {limit.by} this water never takes more than {show_significant(limit.mg_per_l, 3, up=False)} mg/L of "
+        f"copper sulfate pentahydrate ({limit.reference})"
+    )
+
+
 def _tier_hold(substance: Substance, regimen: Regimen, target: Quantity | None) -> Hold | None:
     if regimen.tier == "ready" and target is not None:
         return None
@@ -191,15 +344,30 @@ def _tier_hold(substance: Substance, regimen: Regimen, target: Quantity | None) 
         "instruction": "is given only on a veterinarian's instruction",
         "refused": "is on record in order to refuse it",
     }.get(regimen.tier, "has no target on record")
-    ready = [r.id for r in substance.regimens if r.tier == "ready"]
-    instead = f"use {' or '.join(ready)}, or ask a veterinarian" if ready else "ask a veterinarian"
+    if regimen.tier == "refused" and regimen.cautions:
+        says = f"{says}. {regimen.cautions[0].text.rstrip('.')}"
+    # Each for its own purpose: what is ready against worms is no answer to flukes.
+    ready = [f"{r.id} ({r.purpose})" for r in substance.regimens if r.tier == "ready"]
+    instead = f"ready is {', '.join(ready)}; for anything else ask a veterinarian" if ready else "ask a veterinarian"
     return Hold("tier", f"{regimen.id} {says}", None, None, _cite(substance, regimen.references), instead)
 
 
 def _bounds_hold(substance: Substance, regimen: Regimen, target: Quantity | None) -> Hold | None:
     """A target over the published range is no use of this regimen; under it the effective minimum speaks (C3)."""
     top = regimen.target and (regimen.target.high or regimen.target.default)
-    if target is None or not top or target == (top.value, top.unit) or to(target, top.unit) <= top.value:
+    if target is None or not top:
+        return None
+    # Copper by what is counted, ratios, food: units that only the formulary has, and equal to their own.
+    if target.unit != top.unit and not {target.unit, top.unit} <= UNITS.keys():
+        return Hold(
+            "unit of the target",
+            f"{regimen.id} is published in {top.unit}, and {show(target.value)} {target.unit} is no amount of that",
+            None,
+            None,
+            _cite(substance, regimen.references),
+            f"give the target in {top.unit}",
+        )
+    if (target.value if target.unit == top.unit else to(target, top.unit)) <= top.value:
         return None
     return Hold(
         "published range",
@@ -211,35 +379,90 @@ def _bounds_hold(substance: Substance, regimen: Regimen, target: Quantity | None
     )
 
 
-def _route_hold(substance: Substance, regimen: Regimen) -> Hold | None:
+def _route_hold(substance: Substance, regimen: Regimen, setting: Setting) -> Hold | None:
     if regimen.route == "food":
-        return Hold(
-            "in food",
-            "a dose in food is sized by the weight of the fish and by how much they eat; neither is on record",
-            None,
-            None,
-            _cite(substance, regimen.references),
-            "weigh the fish and the daily ration with a veterinarian, who sizes this dose",
-        )
-    if regimen.own_vessel:
+        return _food_hold(substance, regimen, setting)
+    if regimen.own_vessel and setting.vessel is None:
         return Hold(
             "C15",
-            "a dip is made in its own vessel with its own litres, never in the tank",
+            "a dip is made in its own vessel with its own litres, never in the tank, and how much water is in the "
+            "vessel is asked at the moment",
             None,
             None,
             _cite(substance, regimen.references),
-            "this program does not size dips: measure a vessel of its own and work the dip out with the source named",
+            "measure water into a vessel of its own and say its litres: "
+            f'quarantine dose {substance.id} --tank TANK --regimen {regimen.id} --vessel "10 L"',
         )
     if regimen.target is not None and regimen.target.low.unit not in ("mg/L", "g/L"):
-        return Hold(
-            "unit of the target",
-            f"{regimen.id} is published in {regimen.target.low.unit}, which is not computed with here",
-            None,
-            None,
-            _cite(substance, regimen.references),
-            "work it out with the source named, or ask a veterinarian",
-        )
+        return _unit_hold(substance, regimen, regimen.target.low.unit)
     return None
+
+
+def _unit_hold(substance: Substance, regimen: Regimen, unit: str) -> Hold:
+    return Hold(
+        "unit of the target",
+        f"{regimen.id} is published in {unit}, which is not computed with here",
+        None,
+        None,
+        _cite(substance, regimen.references),
+        "work it out with the source named, or ask a veterinarian",
+    )
+
+
+def _food_hold(substance: Substance, regimen: Regimen, setting: Setting) -> Hold | None:
+    """A dose in food needs the weight of the fish and what they eat in a day, both said by a person (needs F26)."""
+    unit = regimen.target.low.unit if regimen.target else ""
+    if unit not in (PER_FISH, *PER_FOOD):
+        return _unit_hold(substance, regimen, unit)
+    weighed, says = setting.weighed, ""
+    if weighed is None or weighed.count < 1 or setting.evidence is None:
+        says = "is sized by the weight of the fish, which is not on record"
+    elif weighed.grown:
+        says = f"is sized by the weight of the fish, and fish came after it was found on {_day(weighed, setting)}"
+    elif setting.now - weighed.at > timedelta(days=WEIGHT_DAYS):
+        says = f"is sized by the weight of the fish, which was last found on {_day(weighed, setting)}"
+    elif weighed.food_grams is None:
+        says = "is sized by how much the fish eat in a day, which is not on record"
+    if not says:
+        return None
+    return Hold(
+        "in food",
+        f"a dose in food {says}",
+        None,
+        None,
+        _cite(substance, regimen.references),
+        f'weigh them and watch what they eat: quarantine batch weigh {setting.batch} "3 g" --each --eats "1 %" '
+        '--by "scale, 4 fish"',
+    )
+
+
+def _day(weighed: Weighed, setting: Setting) -> str:
+    return local_day(weighed.at, setting.zone).isoformat()
+
+
+def _stock_hold(substance: Substance, regimen: Regimen, setting: Setting) -> Hold | None:
+    """A stock solution only of what dissolves, and as far as it does (rule C4)."""
+    stock = setting.stock
+    if stock is None:
+        return None
+    if regimen.route == "food":
+        says, remedy = "a dose in food is weighed into the food", "leave --stock out"
+    elif substance.solubility is None:
+        says = f"no solubility of {substance.name} is on record, so no stock solution is made of it"
+        remedy = "weigh on a finer scale, or stir the whole weighed amount into tank water and pour all of it"
+    else:
+        strength = _stock_mg_per_ml(stock) * 1000
+        most = to(Quantity(substance.solubility.value, substance.solubility.unit), "mg/L")
+        if strength <= most:
+            return None
+        says = f"{show_significant(strength, 4)} mg/L is more than {substance.name} dissolves ({show(most)} mg/L)"
+        remedy = "make a weaker stock solution"
+    reference = substance.solubility.reference if substance.solubility else ""
+    return Hold("C4", says, None, None, _cite(substance, reference) or OUR_CHOICE, remedy)
+
+
+def _stock_mg_per_ml(stock: Stock) -> Decimal:
+    return stock.grams / stock.litres  # g/L is mg/mL
 
 
 def _water_hold(substance: Substance, regimen: Regimen, setting: Setting) -> Hold | None:
@@ -252,6 +475,8 @@ def _water_hold(substance: Substance, regimen: Regimen, setting: Setting) -> Hol
             _cite(substance, regimen.references),
             "choose a regimen for this water, or ask a veterinarian",
         )
+    if regimen.route == "food":
+        return None
     if setting.volume is None:
         return Hold(
             "C2",
@@ -283,7 +508,7 @@ def _water_hold(substance: Substance, regimen: Regimen, setting: Setting) -> Hol
     return None
 
 
-def _emergency_hold(setting: Setting) -> Hold | None:
+def emergency_hold(setting: Setting) -> Hold | None:
     """Rule C9: an A sign, deaths or bad water hold every dose until a person lifts it."""
     evidence = setting.evidence
     if evidence is None:
@@ -479,7 +704,46 @@ def _confirm(regimen: Regimen, before: tuple[Condition, ...], evidence: ev.Evide
             said.append(str(condition.value))
         elif condition.or_word and evidence is not None and ev.judge(condition, evidence).met is None:
             said.append(condition.or_word)
+    if regimen.trial_first:
+        said.append(TRIAL)
     return (*said, *(x.note.text for x in regimen.limits if x.kind == "limit" and x.what not in PARAMETERS))
+
+
+def _species_hold(substance: Substance, setting: Setting) -> Hold | None:
+    """Animals in the water that the lists say must not get this. A species that is on no list is no answer."""
+    if not setting.species:
+        return None
+    there = _groups(setting.own_groups)
+    words = {substance.id, *substance.classes}
+    for fish in setting.species:
+        for group in _groups_of(fish, setting.own_groups):
+            for line in group.sensitive:
+                if line.rule == "refuse" and words & set(line.to):
+                    cite = "; ".join(there.references[k].cite for k in keys_of(line.note.reference))
+                    return Hold(
+                        "sensitive animals",
+                        f"{fish} belongs to {group.name}: {line.note.text.rstrip('.')}",
+                        None,
+                        None,
+                        cite or (OUR_CHOICE if line.own else _UNSOURCED.get(line.note.status, OUR_CHOICE)),
+                        "keep them out of this water, or ask a veterinarian",
+                    )
+    return None
+
+
+@cache
+def _groups(own: str) -> Groups:
+    from quarantine.formulary import groups
+
+    return groups.with_own(own, groups.FILE) if own else groups.shipped()
+
+
+def _groups_of(species: str, own: str) -> tuple[Group, ...]:
+    from quarantine.formulary.groups import groups_of
+
+    there = _groups(own)
+    ids = groups_of(species, there)
+    return tuple(group for group in there.groups if group.id in ids)
 
 
 def _salinity_hold(substance: Substance, setting: Setting) -> Hold | None:
@@ -510,6 +774,17 @@ class _Size(NamedTuple):
     gives_low: Decimal
     gives_high: Decimal
     working: tuple[str, ...]
+    food: _Food | None = None
+
+
+class _Food(NamedTuple):
+    """The fish, the food that is prepared at once with its substance, and the day's portion of it."""
+
+    fish_grams: Decimal
+    plus_minus_grams: Decimal
+    prepared_grams: Decimal
+    substance_mg: Decimal
+    portion_grams: Decimal
 
 
 def _size(substance: Substance, wanted: Quantity, setting: Setting, volume: Water, ceiling: Ceiling) -> _Size:
@@ -523,24 +798,136 @@ def _size(substance: Substance, wanted: Quantity, setting: Setting, volume: Wate
     rise, room = max(target - present, Decimal(0)), max(top - present, Decimal(0))
     by_target, by_ceiling = rise * litres, room * (litres - plus_minus)
     exact = min(by_target, by_ceiling)
-    step = setting.scale_step_grams * 1000
+    step, steps = setting.scale_step_grams * 1000, f"{show(setting.scale_step_grams)} g"
+    if setting.stock is not None:
+        step, steps = SYRINGE_ML * _stock_mg_per_ml(setting.stock), f"{show(SYRINGE_ML)} mL of the stock solution"
     given = floor_to(exact, step)
     low = at_least + _divide(given, litres + plus_minus, ROUND_FLOOR)
     high = present + _divide(given, litres - plus_minus, ROUND_CEILING)
     unit = wanted.unit
     over = f" - present {show(present / 1000)} g/L" if present else ""
+    there = f", with {show(at_least / 1000)} to {show(present / 1000)} g/L there" if present else ""
     working = (
         f"water: {show(litres)} L, plus or minus {show(plus_minus)} L ({setting.volume_says})",
-        f"target {show(wanted.value)} {unit}{over}, for {show(litres)} L: {show_significant(by_target / 1000, 6)} g",
+        f"target {show(wanted.value)} {unit}{over}, for {show(litres)} L: {_grams(by_target)} g",
         f"ceiling {show(ceiling.figure.value)} {ceiling.figure.unit}{over}, for "
         f"{show(litres)} - {show(plus_minus)} = {show(litres - plus_minus)} L: "
-        f"{show_significant(by_ceiling / 1000, 6)} g",
-        f"the smaller: {show_significant(exact / 1000, 6)} g; "
-        f"rounded down to steps of {show(setting.scale_step_grams)} g: {show(given / 1000)} g",
-        f"gives {show(given / 1000)} g in {show(litres + plus_minus)} L to {show(litres - plus_minus)} L: "
+        f"{_grams(by_ceiling)} g",
+        f"the smaller: {_grams(exact)} g; rounded down to steps of {steps}: {show(given / 1000)} g",
+        f"gives {show(given / 1000)} g in {show(litres + plus_minus)} L to {show(litres - plus_minus)} L{there}: "
         f"{_in(low, unit, up=False)} to {_in(high, unit, up=True)} {unit}",
     )
     return _Size(exact, given, low, high, working)
+
+
+def _food_size(substance: Substance, regimen: Regimen, wanted: Quantity, setting: Setting, ceiling: Ceiling) -> _Size:
+    """A day's dose in food (rules C2 and C4): by the weight of the fish, or by the content of what they eat.
+
+    What is measured on the day is a portion of prepared food, so that is what is rounded down; the substance is
+    weighed once, for a larger amount of food. ``gives`` is in the unit of the target.
+    """
+    assert setting.weighed is not None
+    assert setting.weighed.food_grams is not None
+    assert setting.evidence is not None
+    weighed, step = setting.weighed, setting.scale_step_grams
+    alive = setting.evidence.alive
+    fish, plus_minus = (grams * alive / weighed.count for grams in (weighed.grams, weighed.plus_minus_grams))
+    eats = weighed.food_grams * alive / weighed.count
+    least = max(fish - plus_minus, Decimal(0))
+    top, unit = ceiling.figure.value, wanted.unit
+    share = show_significant(eats / fish * 100, 3)
+    if unit == PER_FISH:
+        by_target, by_ceiling = wanted.value * fish / 1000, top * least / 1000
+        exact = min(by_target, by_ceiling)
+        says = (
+            f"target {show(wanted.value)} {unit} for {_g(fish)} g: {_mg(by_target)} mg",
+            f"ceiling {show(top)} {unit} for {_g(fish)} - {_g(plus_minus)} = {_g(least)} g: {_mg(by_ceiling)} mg",
+            f"the smaller in {_g(eats)} g of food: {_mg(exact / eats)} mg in each gram",
+        )
+    else:
+        content = min(wanted.value, top) * MG_PER_G[unit]
+        exact = content * eats
+        says = (
+            f"target {show(wanted.value)} {unit} (ceiling {show(top)} {unit}): {_mg(content)} mg in each gram of food",
+            f"in {_g(eats)} g of food: {_mg(exact)} mg",
+        )
+    content = exact / eats
+    prepared = setting.prepared_grams or max(
+        ceil_to(STEPS_OF_SCALE * step * 1000 / content, step) if content else step, ceil_to(eats, step)
+    )
+    mixed = floor_to(content * prepared, step * 1000)
+    real = mixed / prepared
+    portion = min(floor_to(exact / real if real else Decimal(0), step), prepared)
+    if unit != PER_FISH:
+        portion = min(portion, floor_to(eats, step))
+    given = (real * portion).quantize(Decimal("0.0001"), rounding=ROUND_FLOOR)
+    if unit == PER_FISH:
+        low = _divide(given * 1000, fish + plus_minus, ROUND_FLOOR)
+        high = _divide(given * 1000, least, ROUND_CEILING) if least else Decimal(0)
+    else:
+        low = high = (real / MG_PER_G[unit]).quantize(Decimal("0.000001"), rounding=ROUND_FLOOR)
+    of_fish = show_significant(given * 1000 / fish, 3, up=True)
+    working = (
+        f"fish: {_g(fish)} g, plus or minus {_g(plus_minus)} g ({alive} fish; {_g(weighed.grams)} g for "
+        f"{weighed.count} of them on {_day(weighed, setting)}: {weighed.by})",
+        f"they eat {_g(eats)} g of food a day, {share} % of their weight",
+        *says,
+        f"prepared: {show(mixed / 1000)} g in {show(prepared)} g of food, rounded down to steps of {show(step)} g: "
+        f"{_mg(real)} mg in each gram",
+        f"the day's portion, rounded down: {show(portion)} g of it, with {show(given)} mg; for each kg of fish "
+        f"{of_fish} mg",
+    )
+    food = _Food(fish, plus_minus, prepared, mixed, portion)
+    return _Size(exact, given, low, high, working, food)
+
+
+def _food_size_hold(substance: Substance, regimen: Regimen, setting: Setting, size: _Size) -> Hold | None:
+    """Rules C3 and C4 for food, and the published content: fish that eat less cannot eat the dose."""
+    assert size.food is not None
+    assert setting.weighed is not None
+    step, food = setting.scale_step_grams, size.food
+    if food.plus_minus_grams >= food.fish_grams:
+        says = f"{_g(food.fish_grams)} g, plus or minus {_g(food.plus_minus_grams)} g"
+        remedy = "weigh them again"
+        return Hold("C2", f"the weight of the fish is not known well enough: {says}", None, None, OUR_CHOICE, remedy)
+    published = regimen.food.per_food if regimen.food else None
+    eats = (setting.weighed.food_grams or Decimal(0)) * (setting.evidence.alive if setting.evidence else 0)
+    content = size.exact_mg * setting.weighed.count / eats
+    if published is not None and content.quantize(Decimal("0.000001"), ROUND_FLOOR) > published.value:
+        return Hold(
+            "published range",
+            f"they eat so little that each gram of food would hold {show_significant(content, 3)} mg; "
+            f"published is {show(published.value)} {published.unit}",
+            show(published.value),
+            published.unit,
+            _cite(substance, published.reference),
+            "fish that hardly eat are not treated in food: ask a veterinarian",
+        )
+    lost = (size.exact_mg - size.given_mg) / size.exact_mg
+    if food.portion_grams == 0 or lost > COARSEST_LOSS:
+        return Hold(
+            "C4",
+            f"of {_mg(size.exact_mg)} mg the day's portion of food would hold {show(size.given_mg)} mg",
+            show(step),
+            "g",
+            OUR_CHOICE,
+            "prepare more food at once, at least a day's portion (quarantine dose, --food), or weigh on a finer scale "
+            "(setting scale_step)",
+        )
+    return None
+
+
+def _g(grams: Decimal) -> str:
+    return show_significant(grams, 6)
+
+
+def _mg(milligrams: Decimal) -> str:
+    return show_significant(milligrams, 6, up=False)
+
+
+def _grams(milligrams: Decimal) -> str:
+    """Grams for the working: exact where twelve digits hold it, and never rounded up past a step of the scale."""
+    return show_significant(milligrams / 1000, 12, up=False)
 
 
 def _size_hold(substance: Substance, regimen: Regimen, setting: Setting, size: _Size, ceiling: Ceiling) -> Hold | None:
@@ -562,7 +949,18 @@ def _size_hold(substance: Substance, regimen: Regimen, setting: Setting, size: _
             show(setting.scale_step_grams),
             "g",
             OUR_CHOICE,
-            "weigh on a finer scale (setting scale_step)",
+            _finer(substance),
+        )
+    lost = (size.exact_mg - size.given_mg) / size.exact_mg
+    if lost > COARSEST_LOSS:
+        return Hold(
+            "C4",
+            f"on this scale {_grams(size.exact_mg)} g becomes {_grams(size.given_mg)} g, "
+            f"{show_significant(lost * 100, 2)} % too little, which leaves parasites and breeds resistance",
+            show(setting.scale_step_grams),
+            "g",
+            OUR_CHOICE,
+            _finer(substance),
         )
     upper = Decimal(0) if salt else decimal_up(setting.levels.get(substance.id, Level(0.0, 0.0)).high or 0.0)
     if upper + size.gives_high > top:
@@ -588,6 +986,18 @@ def _size_hold(substance: Substance, regimen: Regimen, setting: Setting, size: _
             "measure the tank (quarantine tank measure), or weigh on a finer scale",
         )
     return None
+
+
+def _finer(substance: Substance) -> str:
+    """What to do when a step of the scale is too coarse for the dose (rule C4)."""
+    finer = "weigh on a finer scale (setting scale_step)"
+    if substance.solubility is None:
+        return finer
+    return f"{finer}, or make a stock solution ({_dissolves(substance.solubility)})"
+
+
+def _dissolves(solubility: Figure) -> str:
+    return f"dissolves to {show(solubility.value)} {solubility.unit}"
 
 
 def _clearing_words(upper: Decimal, room: Decimal, volume: Water | None) -> str:
@@ -621,20 +1031,90 @@ def clearing_litres(
     return out if out < litres - plus_minus_litres else None
 
 
-def _advice(substance: Substance, size: _Size, step_grams: Decimal) -> str:
+def _advice(substance: Substance, size: _Size, setting: Setting) -> str:
+    step_grams = setting.scale_step_grams
+    if size.food is not None or setting.stock is not None:
+        return ""
     if step_grams * 1000 <= ADVISE_STOCK_SHARE * size.given_mg:
         return ""
     lost = (size.exact_mg - size.given_mg) / size.exact_mg * 100
     says = f"One step of the scale is over 5 % of this dose; {show_significant(lost, 2)} % was lost by rounding down."
     if substance.solubility is None:
-        return (
-            f"{says} Weigh on a finer scale; no solubility of {substance.name} is on record, so no stock solution: "
-            "disperse the whole weighed amount in tank water and pour all of it."
-        )
+        return f"{says} Weigh on a finer scale; no solubility of {substance.name} is on record, so no stock solution."
+    return f"{says} Weigh on a finer scale, or make a stock solution ({_dissolves(substance.solubility)})."
+
+
+def _how(
+    substance: Substance, regimen: Regimen, where: Where | None, setting: Setting, size: _Size | None
+) -> tuple[str, ...]:
+    """By which route, in which water, and how to measure it (rules C4 and C10)."""
+    if regimen.route == "food":
+        return _how_food(substance, size)
+    if regimen.own_vessel:
+        return _how_dip(substance, regimen, where, setting)
+    route = regimen.route
+    if where is not None:
+        water = "all of the water system" if where.water == "system" else "this tank alone"
+        off = f"; off or out: {', '.join(where.off)}" if where.off else ""
+        route += f", in {water}; filter {where.filter}{off}"
+    if setting.stock is not None:
+        return (f"Route: {route}.", *_how_stock(substance, setting))
     return (
-        f"{says} Weigh on a finer scale, or make a stock solution (dissolves to {show(substance.solubility.value)} "
-        f"{substance.solubility.unit})."
+        f"Route: {route}.",
+        f"Measure: weigh on a scale with steps of {show(setting.scale_step_grams)} g; stir all of it into tank water "
+        "first, then pour all of that in parts into strong flow.",
     )
+
+
+def _how_stock(substance: Substance, setting: Setting) -> tuple[str, ...]:
+    """Rule C4 and F21: the label of the bottle. No source on record says how long a stock solution keeps."""
+    assert setting.stock is not None
+    made = local_day(setting.now, setting.zone).isoformat()
+    strength = show_significant(_stock_mg_per_ml(setting.stock), 6)
+    return (
+        f"Measure: dissolve {show(setting.stock.grams)} g wholly and fill up to {show(setting.stock.litres * 1000)} mL; "
+        f"draw with a syringe with steps of {show(SYRINGE_ML)} mL.",
+        f"Label: {substance.name}, {strength} mg/mL; made on {made}; discard: how long it keeps is not known (no "
+        "source), so make it fresh.",
+    )
+
+
+def _how_dip(substance: Substance, regimen: Regimen, where: Where | None, setting: Setting) -> tuple[str, ...]:
+    """Rules C6 and C15. The end is real only once the start is recorded."""
+    litres = f"{show(_litres(setting.vessel)[0])} L of " if setting.vessel else ""
+    words = regimen.contact.words if regimen.contact and regimen.contact.words else ""
+    longest = f"; here at most {where.longest}" if where and where.longest else ""
+    return (
+        "Route: dip in a vessel of its own, never in the tank.",
+        f"Vessel: {litres}water of this tank, at its temperature; stir until all {substance.name.casefold()} is "
+        f"dissolved, weighed on a scale with steps of {show(setting.scale_step_grams)} g; only then the fish.",
+        f"Time: {words}{longest}. Set a timer now and stay in the room; note when the first fish goes in and the last "
+        "comes out.",
+        "Out at once, into the clean water of the tank, when a fish rolls or gasps, whatever the timer says.",
+    )
+
+
+def _how_food(substance: Substance, size: _Size | None) -> tuple[str, ...]:
+    if size is None or size.food is None:
+        return ("Route: in food.",)
+    food = size.food
+    return (
+        "Route: in food.",
+        f"Prepare: weigh {show(food.substance_mg / 1000)} g of {substance.name}, counted as pure (100 %), mix it evenly "
+        f"into {show(food.prepared_grams)} g of food; how, the sources on record do not say: the product's label or a "
+        "veterinarian does. Label it; how long it keeps is not known.",
+        f"Give: {show(food.portion_grams)} g of it as the day's food, and watch that it is eaten; what is left over is "
+        "a dose that was not given.",
+    )
+
+
+def _checks(before: tuple[Condition, ...], evidence: ev.Evidence | None) -> str:
+    """The before-checks that are met, each with what it was judged on."""
+    if evidence is None:
+        return ""
+    judged = [ev.judge(condition, evidence) for condition in before if condition.kind != "word"]
+    met = "; ".join(verdict.says for verdict in judged if verdict.met)
+    return met and f"Checked: {met}."
 
 
 # --- The card --------------------------------------------------------------------------------------------
@@ -645,7 +1125,11 @@ def _dose(
 ) -> Dose:
     litres, plus_minus = _litres(setting.volume) if setting.volume else (Decimal(0), Decimal(0))
     unit = wanted.unit if wanted else "mg/L"
-    cautions = [note.text for note in (*regimen.cautions, *substance.cautions, *substance.handling, *substance.legal)]
+    if regimen.route == "food":
+        litres = plus_minus = Decimal(0)
+    light = regimen.light or substance.light
+    notes = (*regimen.cautions, *substance.cautions, *((light,) if light else ()))
+    cautions = [note.text for note in (*notes, *substance.handling, *substance.legal)]
     return Dose(
         substance=substance.id,
         regimen=regimen.id,
@@ -654,38 +1138,111 @@ def _dose(
         target_unit=unit,
         volume_litres=litres,
         volume_plus_minus_litres=plus_minus,
-        add=size.given_mg / 1000 if size else None,
-        add_unit="g",
-        add_of=f"{substance.name}, counted as pure (100 %)",
+        add=_measured(size.given_mg, setting.stock) if size else None,
+        add_unit="mL" if setting.stock else "g",
+        add_of=_measured_of(substance, setting.stock),
         gives_low=_amount(size.gives_low, unit, up=False) if size else None,
         gives_high=_amount(size.gives_high, unit, up=True) if size else None,
         gives_unit=unit,
         reference=_cite(substance, regimen.references),
         cautions=(*cautions, DEFERS),
+        fish_grams=Decimal(_g(size.food.fish_grams)) if size and size.food else None,
+        fish_plus_minus_grams=Decimal(_g(size.food.plus_minus_grams)) if size and size.food else None,
+        food_grams=size.food.portion_grams if size and size.food else None,
+    )
+
+
+def _measured(milligrams: Decimal, stock: Stock | None) -> Decimal:
+    if stock is None:
+        return milligrams / 1000
+    return floor_to(milligrams / _stock_mg_per_ml(stock) + Decimal("1e-12"), SYRINGE_ML)
+
+
+def _measured_of(substance: Substance, stock: Stock | None) -> str:
+    if stock is None:
+        return f"{substance.name}, counted as pure (100 %)"
+    strength = show_significant(_stock_mg_per_ml(stock), 6)
+    return f"a stock solution of {substance.name}, {strength} mg/mL (substance counted as pure, 100 %)"
+
+
+def sized_for(dose: Dose) -> str:
+    """What a dose was sized by, for a card: the litres, or for food the fish and the portion of food that holds it."""
+    if dose.fish_grams is None or dose.fish_plus_minus_grams is None or dose.food_grams is None:
+        return f"for {show(dose.volume_litres)} L, plus or minus {show(dose.volume_plus_minus_litres)} L"
+    return (
+        f"in {show(dose.food_grams)} g of the prepared food, for {show(dose.fish_grams)} g of fish, plus or minus "
+        f"{show(dose.fish_plus_minus_grams)} g"
     )
 
 
 def rescue(
     litres: Decimal,
-    high_mg_per_l: Decimal,
+    high_mg_per_l: Decimal | None,
     ceiling_mg_per_l: Decimal,
     name: str,
     plus_minus_litres: Decimal = Decimal(0),
 ) -> str:
-    """What to do after more than the ceiling was really given (rule C7): computed dilution, air, veterinarian."""
-    out = clearing_litres(litres, plus_minus_litres, high_mg_per_l, ceiling_mg_per_l) if litres else None
+    """What to do after more than the ceiling was really given (rule C7): computed dilution, air, veterinarian.
+
+    ``high_mg_per_l`` is the upper bound of the level; None when it is not known, because the volume is not.
+    """
+    out, level = None, "is not known and may be"
+    if high_mg_per_l is not None:
+        out = clearing_litres(litres, plus_minus_litres, high_mg_per_l, ceiling_mg_per_l)
+        level = f"may be {show_significant(high_mg_per_l, 3, up=True)} mg/L,"
     much = f"at least {show(out)} L" if out is not None else "all of the water for the same volume"
     return (
-        f"The level of {name} may be {show_significant(high_mg_per_l, 3, up=True)} mg/L, over the ceiling of "
-        f"{show(ceiling_mg_per_l)} mg/L. Now: strong aeration; change {much} of matched, conditioned "
-        "water and log it (quarantine event change); fresh activated carbon; call a veterinarian."
+        f"The level of {name} {level} over the ceiling of {show(ceiling_mg_per_l)} mg/L. Now: strong aeration; "
+        f"change {much} of matched, conditioned water and log it (quarantine event change); fresh activated carbon; "
+        "call a veterinarian."
     )
 
 
 def ceiling_mg_per_l(regimen: Regimen) -> Decimal | None:
     """The ceiling that holds for the regimen's contact, in mg/L."""
-    ceiling = ceiling_for(regimen, None) or ceiling_for(regimen, _contact_hours(regimen))
-    return to(Quantity(ceiling.figure.value, ceiling.figure.unit), "mg/L") if ceiling else None
+    ceiling = _ceiling(regimen, None)
+    if ceiling is None or ceiling.figure.unit not in ("mg/L", "g/L"):
+        return None  # microlitres of a solution, copper by what is counted, food: no weight per litre
+    return to(Quantity(ceiling.figure.value, ceiling.figure.unit), "mg/L")
+
+
+def _ceiling(regimen: Regimen, setting: Setting | None) -> Ceiling | None:
+    """The ceiling for the regimen's contact, the warmest of the day (rule C14) and the animals there; what is not
+    known takes the lower one."""
+    warmest = groups = None
+    if setting is not None and any(one.warmest for one in regimen.ceilings):
+        warmest = _warmest(setting)
+    if setting is not None and setting.species and any(one.group for one in regimen.ceilings):
+        each = [_groups_of(fish, setting.own_groups) for fish in setting.species]
+        # Of a fish that is on no list nothing is known: any of the groups may be there.
+        groups = frozenset(g.id for found in each for g in found) if all(each) else None
+    for hours in (None, _contact_hours(regimen)):
+        found = ceiling_for(regimen, hours, warmest_c=warmest, groups=groups)
+        if found is not None:
+            return found
+    return None
+
+
+def _warmest(setting: Setting) -> Decimal | None:
+    """The highest temperature read in the last 24 hours, °C; None when none was read in the last 12 (rule C14)."""
+    span = _last_read(setting, "temperature", TEMPERATURE_AGE_HOURS)
+    since = setting.now - timedelta(hours=TEMPERATURE_SPAN_HOURS)
+    readings = setting.evidence.readings if setting.evidence else setting.readings
+    found = [
+        Decimal(f.data["value"]) + Decimal(f.data["step"]) / 2
+        for f in readings
+        if f.data["parameter"] == "temperature" and since <= f.at <= setting.now
+    ]
+    return max(found) if span else None
+
+
+def _last_read(setting: Setting, parameter: str, within_hours: int = 24) -> ev.Span | None:
+    """The last reading of the water, over the kit's step; None when there is none so recent."""
+    readings = setting.evidence.readings if setting.evidence else setting.readings
+    read = ev.last_readings(tuple(f for f in readings if f.at <= setting.now), parameter)
+    if not read or setting.now - read[-1].at > timedelta(hours=within_hours):
+        return None
+    return ev.span_of(read)
 
 
 def present_salinity(setting: Setting) -> Decimal | None:
@@ -698,11 +1255,19 @@ def _salinity(setting: Setting) -> ev.Span | None:
     """The salinity read within 24 hours. A reading taken before salt was added says nothing of the water now."""
     from quarantine.formulary import load
 
-    if setting.evidence is None:
+    readings = setting.evidence.readings if setting.evidence else setting.readings
+    salted = [
+        f.at
+        for f in setting.doses
+        # A dip's salt is not in this water.
+        if f.at <= setting.now
+        and f.data.get("route") in ("bath", "prolonged")
+        and "salt" in load(f.data["substance"]).classes
+    ]
+    read = ev.last_readings(tuple(f for f in readings if f.at <= setting.now), "salinity", tuple(salted))
+    if not read or setting.now - read[-1].at > timedelta(hours=24) or any(at >= read[-1].at for at in salted):
         return None
-    span = ev.value_now(setting.evidence, "salinity", 24)
-    salted = [f.at for f in setting.doses if f.at <= setting.now and "salt" in load(f.data["substance"]).classes]
-    return span if span is not None and all(at < span.at for at in salted) else None
+    return ev.span_of(read)
 
 
 def _default(regimen: Regimen) -> Quantity | None:
@@ -735,7 +1300,9 @@ def _amount(mg_per_l: Decimal, unit: str, *, up: bool) -> Decimal:
 
 
 def _in(mg_per_l: Decimal, unit: str, *, up: bool) -> str:
-    """A level in another unit, to three significant digits, rounded outward."""
+    """A level in another unit, to three significant digits, rounded outward; what food gives is in its own already."""
+    if unit in (PER_FISH, *PER_FOOD):
+        return show_significant(mg_per_l, 3, up=up)
     return show_significant(to(Quantity(mg_per_l, "mg/L"), unit), 3, up=up)
 
 

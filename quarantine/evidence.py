@@ -23,6 +23,8 @@ C_BECOMES_B_HOURS = 48  # rule A5
 FEEDING_APPETITE = 2  # rule A6
 REFUSES = "off food"  # rule A6: while this sign is open, a fish is known to refuse
 STEADY_APART_HOURS, STEADY_GAP_HOURS = 6, 36  # rule A10
+ALTERS = ("change", "topup", "evaporation", "dose", "removal", "unknown_addition")
+SAME_READING_MINUTES = 30  # two readings closer than this are duplicates, of which the worse counts; our choice, no source
 OUTBREAK_DEATHS, OUTBREAK_SHARE = 2, Decimal("0.05")  # rule A7: in 24 hours
 WORSE = {"A": 3, "B": 2, "C": 1}
 
@@ -85,6 +87,8 @@ class Evidence(NamedTuple):
     """when a person last lifted a hold"""
     extended_days: int
     """days a person added at sign-off"""
+    altered: tuple[datetime, ...] = ()
+    """when the water was changed, topped up or dosed: what was read before is no duplicate of what was read after"""
 
 
 class PeriodStanding(NamedTuple):
@@ -170,6 +174,7 @@ def gather(
         exposures=tuple(exposures),
         lifted_at=lifted[-1] if lifted else None,
         extended_days=sum(int(f.data["days"]) for f in own if f.kind == "extended"),
+        altered=tuple(f.at for f in ordered if f.kind in ALTERS),
     )
 
 
@@ -380,46 +385,70 @@ def last_reading(evidence: Evidence, parameter: str) -> Fact | None:
     return next((f for f in reversed(evidence.readings) if f.data["parameter"] == parameter), None)
 
 
+def last_readings(readings: tuple[Fact, ...], parameter: str, altered: tuple[datetime, ...] = ()) -> list[Fact]:
+    """The newest reading of a parameter and its duplicates, in order of time: those less than half an hour older, of the
+    same water (not from before an instant of ``altered``)."""
+    found = [f for f in readings if f.data["parameter"] == parameter]
+    if not found:
+        return []
+    newest = found[-1].at
+    fresh = max([at for at in altered if at < newest], default=None)
+    close = [f for f in found if newest - f.at < timedelta(minutes=SAME_READING_MINUTES)]
+    return [f for f in close if fresh is None or f.at >= fresh]
+
+
 def _age_hours(evidence: Evidence, fact: Fact) -> float:
     return (evidence.as_of - fact.at).total_seconds() / 3600
 
 
 class Span(NamedTuple):
-    """A value with the ends its kit allows."""
+    """A value with the ends its kits allow. ``least`` and ``most`` are what was read: one figure, or the two ends of
+    duplicates, which are never averaged."""
 
     low: Decimal
     high: Decimal
     at: datetime
+    least: Decimal
+    most: Decimal
+
+
+def span_of(duplicates: list[Fact]) -> Span:
+    """Duplicate readings as one span, dated by the newest."""
+    pairs = [(Decimal(f.data["value"]), Decimal(f.data["step"]) / 2) for f in duplicates]
+    values = [value for value, _ in pairs]
+    low, high = min(value - half for value, half in pairs), max(value + half for value, half in pairs)
+    return Span(low, high, duplicates[-1].at, min(values), max(values))
 
 
 def value_now(evidence: Evidence, parameter: str, within_hours: int) -> Span | None:
     """The parameter's value with its kit's error; un-ionized ammonia is computed. None: unknown or too old."""
     if parameter == "uia":
         return _uia(evidence, within_hours)
-    fact = last_reading(evidence, parameter)
-    if fact is None or _age_hours(evidence, fact) > within_hours:
+    found = last_readings(evidence.readings, parameter, evidence.altered)
+    if not found or _age_hours(evidence, found[-1]) > within_hours:
         return None
-    value, half = Decimal(fact.data["value"]), Decimal(fact.data["step"]) / 2
-    return Span(value - half, value + half, fact.at)
+    return span_of(found)
 
 
 def _uia(evidence: Evidence, within_hours: int) -> Span | None:
-    """Un-ionized ammonia from the last total ammonia, pH and temperature, all recent."""
+    """Un-ionized ammonia from the last total ammonia, pH and temperature, all recent; of duplicates the worse."""
+    from itertools import product
+
     from quarantine.water.ammonia import un_ionized_mg_per_l
 
-    parts = [last_reading(evidence, name) for name in ("tan", "ph", "temperature")]
-    if any(f is None or _age_hours(evidence, f) > within_hours for f in parts):
+    parts = [last_readings(evidence.readings, name, evidence.altered) for name in ("tan", "ph", "temperature")]
+    if any(not found or _age_hours(evidence, found[-1]) > within_hours for found in parts):
         return None
-    known = [f for f in parts if f is not None]
     salt = last_reading(evidence, "salinity")
-    pairs = [(float(f.data["value"]), float(f.data["step"])) for f in known]
-    water = known[0].data.get("water", "fresh")
+    water = parts[0][-1].data.get("water", "fresh")
     salinity = float(salt.data["value"]) if salt and water != "fresh" else None
+    pairs = [{(float(f.data["value"]), float(f.data["step"])) for f in found} for found in parts]
     try:
-        low, high = un_ionized_mg_per_l(pairs[0], pairs[1], pairs[2], water, salinity)
+        ends = [un_ionized_mg_per_l(*three, water, salinity) for three in product(*pairs)]
     except Refused:
         return None  # outside the range of the published formulas: unknown, and so never met
-    return Span(Decimal(repr(low)), Decimal(repr(high)), min(f.at for f in known))
+    low, high = Decimal(repr(min(end[0] for end in ends))), Decimal(repr(max(end[1] for end in ends)))
+    return Span(low, high, min(found[-1].at for found in parts), low, high)
 
 
 def describe(parameter: str) -> str:
@@ -495,21 +524,21 @@ def _reading(condition: Condition, evidence: Evidence) -> Verdict:
     if span is None:
         return Verdict(None, f"{describe(name)}: no reading of the last {hours} h; needed: {_range_text(condition)}")
     low, high = _limits(condition)
-    # The nominal value is judged; a computed one is judged by its worse end.
-    middle = (span.low + span.high) / 2
-    worst_low, worst_high = (span.low, span.high) if name == "uia" else (middle, middle)
-    good = (low is None or worst_low >= low) and (high is None or worst_high <= high)
+    # What was read is judged, not what the kit's step adds to it; of duplicates, as of a computed one, the worse end.
+    worst = span.most if high is not None and span.most > high else span.least
+    good = (low is None or span.least >= low) and (high is None or span.most <= high)
     unit = f" {condition.unit}" if condition.unit else ""
     if name == "uia":
         shown = f"{show_significant(span.low, 2, up=False)} to {show_significant(span.high, 2, up=True)}{unit}"
+    elif span.least == span.most:
+        shown = f"{show_significant(span.most, 6)}{unit}"
     else:
-        shown = f"{show_significant(middle, 6)}{unit}"
-    figure = show_significant(worst_high if high is not None and worst_high > high else middle, 3)
+        shown = f"{show_significant(span.least, 6)} and {show_significant(span.most, 6)}{unit} (the worse counts)"
     return Verdict(
         good,
         f"{describe(name)} {shown}, needed: {_range_text(condition)}",
         None,
-        figure,
+        show_significant(worst, 3),
         condition.unit or None,
     )
 

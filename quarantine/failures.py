@@ -14,6 +14,8 @@ class Failure(Exception):
 
     exit_code = 1
     kind = "refused"
+    lines: tuple[str, ...] = ()
+    """what belongs under the sentence, a line each, where one sentence cannot hold it"""
 
     def __init__(self, sentence: str, **facts: Any) -> None:
         super().__init__(sentence)

@@ -8,7 +8,7 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from datetime import date, datetime, time, timedelta
 from decimal import Decimal
 from functools import lru_cache
@@ -241,8 +241,11 @@ class _Expansion:
         day = local_day(at, self.zone)
         if by.unit == "h":
             due = at + timedelta(hours=by.value)
-            return _Anchor(id_, local_day(due, self.zone), due, f"{by} after {what}")
+            return _Anchor(id_, local_day(due, self.zone), due, f"{by} after {what} on {self._shown(at)}")
         return _Anchor(id_, day + timedelta(days=by.value), None, f"{by} after {what} on {day}")
+
+    def _shown(self, at: datetime) -> str:
+        return at.astimezone(ZoneInfo(self.zone)).strftime("%Y-%m-%d %H:%M")
 
     def _anchor_arrival(self, start: Start, owner: str) -> _Anchor:
         return self._from(self.course.arrival.id, self.course.arrival.at, start.by, "the fish arrived")
@@ -259,9 +262,11 @@ class _Expansion:
             if not runs:
                 return _Anchor("waiting", None, None, "", f"waits for {subject!r}, which is not planned")
             return self._after_run(runs[-1], start.by, f"the last {subject!r}")
-        period = self.periods[subject]
-        day = period.complete_on + timedelta(days=start.by.value if start.by.unit == "d" else 0)
-        return _Anchor(self.course.arrival.id, day, None, f"{start.by} after period {subject!r} is complete")
+        complete = self.periods[subject].complete_on
+        what = f"period {subject!r} is complete"
+        if start.by.unit == "h":  # a period ends with its day: hours count from the midnight after it
+            complete += timedelta(days=1)
+        return self._from(self.course.arrival.id, instant_at(complete, "00:00", self.zone), start.by, what)
 
     def _anchor_begun(self, start: Start, owner: str) -> _Anchor:
         subject = str(start.subject)
@@ -350,8 +355,11 @@ class _Expansion:
         ceiling: datetime | None = None
         n = 1
         while (times is None or n <= times) and (last is None or (day is not None and day <= last)):
-            if day is not None:
-                day = _on_weekday(day, step.window.weekdays)
+            if day is not None and (opens := _on_weekday(day, step.window.weekdays)) != day:
+                reason += f"; moved from {day} to {opens}: the window opens on {', '.join(step.window.weekdays)}"
+                day, at = opens, None
+            if n > 1:
+                reason += f"; the first: {anchor.reason}"
             run = self._run(step, _Run(n, f"{prefix}{n}", day, at, None, "planned", reason, anchor.needs, ceiling))
             yield run
             if day is None:
@@ -387,10 +395,12 @@ class _Expansion:
         day = run.day
         if (from_ == "given" or shifts) and run.outcome is None and run.state == "planned":
             day = max(day, self.today)
+        before = "the one before" if day == run.day else "the one before was still open"
         if every.unit == "h":
-            at = self._local(day, run.at) + timedelta(hours=every.value)
-            return local_day(at, self.zone), at, f"{every} after the one before"
-        return day + timedelta(days=every.value), None, f"{every} after the one before"
+            since = self._local(day, run.at)
+            at = since + timedelta(hours=every.value)
+            return local_day(at, self.zone), at, f"{every} after {before} on {self._shown(since)}"
+        return day + timedelta(days=every.value), None, f"{every} after {before} on {day}"
 
     def _late(self, step: Step, run: _Run, every: Duration) -> bool:
         due_until = self._window(step, run)[1]
@@ -511,6 +521,30 @@ def _day_window(day: date, window: Window, zone: str) -> tuple[datetime, datetim
     else:
         end = instant_at(day, window.until, zone)
     return instant_at(day, window.from_, zone), end
+
+
+def timing(due_from: datetime, due_until: datetime, lapses_at: datetime | None, at: datetime) -> str:
+    """How a moment lies to a task's window: ``early``, ``on time``, ``late``, or ``missed`` (rule A11, F40).
+
+    The window's own first and last instant are on time; from ``lapses_at`` on it is missed. All in UTC.
+    """
+    if at < due_from:
+        return "early"
+    if lapses_at is not None and at >= lapses_at:
+        return "missed"
+    return "on time" if at <= due_until else "late"
+
+
+def timing_of(task: Mapping[str, Any], at: datetime) -> str | None:
+    """:func:`timing` of a stored task row; None for a task that has no date."""
+    if not task["due_from"]:
+        return None
+    lapses_at = datetime.fromisoformat(task["lapses_at"]) if task["lapses_at"] else None
+    return timing(datetime.fromisoformat(task["due_from"]), datetime.fromisoformat(task["due_until"]), lapses_at, at)
+
+
+OUT_OF_TIME = {"early": "early", "late": "late", "missed": "after it was missed"}
+"""What is said of a task that was done outside its window; on time is what is expected, and goes without saying."""
 
 
 # --- Reconciling with what is stored ---------------------------------------------------------------------

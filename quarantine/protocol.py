@@ -19,6 +19,8 @@ from quarantine.facts import Condition
 from quarantine.failures import Refused, Unknown
 from quarantine.quantity import Quantity
 from quarantine.readings import COMPUTED, PARAMETERS
+from quarantine.templates import Reference
+from quarantine.templates import shipped as shipped
 
 if TYPE_CHECKING:
     from quarantine.formulary import Regimen
@@ -51,14 +53,6 @@ class Duration(NamedTuple):
 
     def __str__(self) -> str:
         return f"{self.value} {self.unit}"
-
-
-class Reference(NamedTuple):
-    """Where a figure comes from; ``status`` is read, second-hand, common practice or from memory."""
-
-    key: str
-    cite: str
-    status: str
 
 
 class Start(NamedTuple):
@@ -1437,14 +1431,6 @@ def _check_format(reader: _Reader) -> None:
     why = "this template is for a newer version of quarantine; update the program" if newer else ""
     reader.wrong(("format",), f"{FORMAT}, the newest format this version reads", value, why)
     raise ProtocolError(reader.file, reader.problems)
-
-
-def shipped() -> dict[str, Path]:
-    """The templates that came with the program, by id, in order of their names."""
-    here = Path(__file__).parent
-    # An installed package has them beside its modules; a checkout has them beside the package.
-    folder = next((one for one in (here / "protocols", here.parent / "protocols") if one.is_dir()), here)
-    return {path.stem: path for path in sorted(folder.glob("*.toml"))}
 
 
 def load(id_or_path: str | Path) -> Protocol:

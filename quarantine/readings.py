@@ -19,6 +19,8 @@ class Parameter(NamedTuple):
     low: Decimal
     high: Decimal
     also: tuple[str, ...] = ()
+    form: str = ""
+    """what a nitrite kit reads: "NO2" (nitrite), "N" (nitrite nitrogen), "" when nobody said"""
 
 
 def _p(name: str, title: str, unit: str, kind: str, low: str, high: str, *also: str) -> Parameter:
@@ -44,7 +46,23 @@ COMPUTED = ("uia",)
 """Never typed: computed from total ammonia, pH and temperature."""
 
 
+NITRITE_PER_N = Decimal("3.28")
+"""mg nitrite (NO2) in which there is 1 mg of nitrite nitrogen (NO2-N): SRAC Publication 462, row T11 of the formulary
+(computed there)."""
+FORMS = {
+    **dict.fromkeys(("nitrite_n", "nitrite-n", "no2_n", "no2-n"), "N"),
+    **dict.fromkeys(("nitrite_no2", "nitrite-no2"), "NO2"),
+}
+"""Names of nitrite that say what the kit reads; "nitrite" and "no2" alone do not."""
+FORM_WORDS = {"N": "nitrite nitrogen (NO2-N)", "NO2": "nitrite (NO2)"}
+
+
 def find(name: str) -> Parameter | None:
-    """The parameter of a typed name, by name or short form; None when there is none."""
+    """The parameter of a typed name, by name or short form; None when there is none.
+
+    "nitrite_n" and "nitrite_no2" are nitrite, with the form that the kit reads.
+    """
     wanted = name.casefold()
+    if wanted in FORMS:
+        return PARAMETERS["nitrite"]._replace(form=FORMS[wanted])
     return next((p for p in PARAMETERS.values() if wanted == p.name or wanted in p.also), None)

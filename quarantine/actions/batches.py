@@ -113,6 +113,10 @@ def _check_tanks(quarantine: Row, destination: Row, template: Protocol) -> None:
             f"{quarantine['name']} and {destination['name']} share their water: that is no quarantine. "
             "Choose a tank with water of its own."
         )
+    _check_tank(quarantine, template)
+
+
+def _check_tank(quarantine: Row, template: Protocol) -> None:
     if quarantine["role"] == "display":
         raise Refused(
             f"{quarantine['name']} is a display tank: new fish go into a quarantine tank first. "
@@ -271,17 +275,16 @@ def preview(desk: Desk, *, protocol: str, tank: str, arrived: str) -> Preview:
     with open_reader(desk.home.database) as rows:
         row = find_tank(rows, tank)
         at = read_moment(arrived, row["zone"], desk.now, "--arrived")
-        if template.water not in ("any", row["water"]):
-            raise Refused(f"Protocol {template.id} is for {template.water} water; {row['name']} is {row['water']}.")
-        return made_preview(rows, template, row, at)
+        _check_tank(row, template)
+        return made_preview(rows, template, row, at, max(utc(at), desk.now))
 
 
-def made_preview(rows: Rows, template: Protocol, tank: Row, at: datetime) -> Preview:
-    """The plan of a fresh batch at the very moment of its arrival."""
+def made_preview(rows: Rows, template: Protocol, tank: Row, at: datetime, as_of: datetime) -> Preview:
+    """The plan of a fresh batch as it is at ``as_of``: now, for fish that came in the past, else its arrival."""
     arrival = Fact("arrival", "arrival", at, at, "", tank["system"], tank["id"], "batch", None, {"count": 1})
     course = Course("batch", tank["id"], tank["system"], tank["zone"], template, arrival)
     water, _ = system_water(rows, tank["system"], utc(at) + timedelta(days=3650))
     from quarantine.plan import plan
 
-    made = plan([course], [arrival], utc(at), water)
+    made = plan([course], [arrival], as_of, water)
     return Preview(template, tank, at, course, made, standing_json(course, made.standings["batch"], made))

@@ -7,20 +7,40 @@ from typing import Any
 from quarantine.actions.planning import load_system, plan_system
 from quarantine.actions.signing import seal_holds
 from quarantine.facts import utc
-from quarantine.failures import Refused
+from quarantine.failures import Refused, Usage
 from quarantine.records.codec import canonical
 from quarantine.records.journal import GENESIS, OUTSIDE, Entry, replay, verify
-from quarantine.records.migrations import trigger_names_sql, triggers
+from quarantine.records.migrations import trigger_body, triggers, triggers_sql
 from quarantine.records.reads import Reader
 from quarantine.records.tables import TABLES
 
+SHORTEST_SEAL = 8
+"""Digits of a seal that are asked for: a shorter one is in many records by chance. Our choice, no source."""
+
+
+class _NotWhole(Refused):
+    """A record with faults: one sentence, and where there are several faults each on its line."""
+
+    def __init__(self, faults: list[str], head: str) -> None:
+        one = faults[0] if len(faults) == 1 else f"{len(faults)} faults were found."
+        super().__init__(f"The record is not whole: {one}", faults=faults, head=head)
+        self.lines = tuple(f"  {fault}" for fault in faults) if len(faults) > 1 else ()
+
 
 def check(reader: Reader, now: Any, against: str | None = None) -> dict[str, Any]:
-    """All faults found, as sentences, and the head of the journal. Raises Refused when there are faults."""
+    """All faults found, as sentences, and the head of the journal. Raises Refused when there are faults.
+
+    ``against``: a seal seen elsewhere, of a journal entry or of a sign-off, or at least its first 8 digits; Refused
+    when it is not found in this record, Usage when it is no seal.
+    """
+    seal = _seal(against) if against is not None else None
+    reader.read_damaged()
     entries = [Entry(row["id"], row["n"], row["payload"]) for row in reader.rows("journal")]
     found = reader.rows("head")
     head = found[0]["entry"] if found else GENESIS
     faults = _file(reader) + verify(entries, head)
+    if found and found[0]["n"] != len(entries):
+        faults.append(f"The head of the journal says {found[0]['n']} entries, {len(entries)} are there.")
     if reader.rows("meta", id="schema"):
         faults += _triggers(reader)
     faults += _state(reader, entries)
@@ -29,11 +49,39 @@ def check(reader: Reader, now: Any, against: str | None = None) -> dict[str, Any
         faults += _counts(reader, now)
     except (ValueError, KeyError, TypeError):
         faults.append("A stored document cannot be read, so seals and counts could not be checked.")
-    if against and not any(entry.id.startswith(against.lower()) for entry in entries):
-        faults.append(f"No journal entry has the seal {against}: entries were cut off, or it is of another record.")
+    named = _named(reader, entries, seal) if seal else ""
+    missing = (
+        f"The seal {seal} was not found in this record: entries were cut off after it was written down, or it is of "
+        "another record."
+    )
     if faults:
-        raise Refused(f"The record is not whole: {' '.join(faults)}", faults=faults, head=head)
-    return {"entries": len(entries), "head": head, "faults": []}
+        faults += [missing] if seal and not named else []
+        raise _NotWhole(faults, head)
+    if seal and not named:
+        raise Refused(f"{missing} What is here is whole in itself.", faults=[missing], head=head)
+    return {"entries": len(entries), "head": head, "faults": [], **({"against": named} if seal else {})}
+
+
+def _seal(text: str) -> str:
+    """The digits of a typed seal. Raises Usage when they are too few or none."""
+    digits = text.strip().lower()
+    if not SHORTEST_SEAL <= len(digits) <= len(GENESIS) or set(digits) - set("0123456789abcdef"):
+        raise Usage(
+            f"--against {text!r} is no seal: write its {len(GENESIS)} digits (0 to 9, a to f), or at least the first "
+            f"{SHORTEST_SEAL}."
+        )
+    return digits
+
+
+def _named(reader: Reader, entries: list[Entry], seal: str) -> str:
+    """What a seal is in this record, in words; empty when it is not there."""
+    for entry in entries:
+        if entry.id.startswith(seal):
+            return f"journal entry {entry.n} of {len(entries)}"
+    for row in reader.select("select signoff.seal, batch.name from signoff join batch on batch.id = signoff.batch"):
+        if str(row["seal"]).startswith(seal):
+            return f"the sign-off of batch {row['name']}"
+    return ""
 
 
 def _file(reader: Reader) -> list[str]:
@@ -45,12 +93,15 @@ def _file(reader: Reader) -> list[str]:
 
 
 def _triggers(reader: Reader) -> list[str]:
-    there = {row["name"] for row in reader.select(trigger_names_sql(reader.dialect))}
-    return [
-        f"The trigger {name} is missing: rows could be changed unseen."
-        for name, _ in triggers(reader.dialect)
-        if name not in there
-    ]
+    """Every append-only trigger is there and does what it did when it was made."""
+    there = {row["name"]: row["body"] for row in reader.select(triggers_sql(reader.dialect))}
+    faults = []
+    for name, statement in triggers(reader.dialect):
+        if name not in there:
+            faults.append(f"The trigger {name} is missing: rows could be changed unseen.")
+        elif there[name] != trigger_body(reader.dialect, statement):
+            faults.append(f"The trigger {name} is not the one that was made: rows could be changed unseen.")
+    return faults
 
 
 def _state(reader: Reader, entries: list[Entry]) -> list[str]:
@@ -83,8 +134,10 @@ def _as_stored(value: Any) -> Any:
 
 def _seals(reader: Reader) -> list[str]:
     return [
-        f"The sign-off of batch {row['batch']} is not what was sealed."
-        for row in reader.select("select batch, evidence, seal from signoff")
+        f"The sign-off of batch {row['name']} ({row['at']}) is not what was sealed."
+        for row in reader.select(
+            "select signoff.*, batch.name from signoff join batch on batch.id = signoff.batch order by signoff.at"
+        )
         if not seal_holds(row)
     ]
 

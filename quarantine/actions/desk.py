@@ -21,11 +21,16 @@ class Desk(NamedTuple):
     now: datetime
     keeper: str = ""
     dry_run: bool = False
+    under: Act | None = None
+    """the act that what is done here is a part of: several deeds, one transaction and one journal entry"""
 
     @contextmanager
     def act(self, *, anyone: bool = False) -> Iterator[Act]:
         """One transaction of this keeper. ``anyone``: setting up a record may come before its first keeper."""
-        store = open_store(self.home.database)
+        if self.under is not None:
+            yield self.under
+            return
+        store = open_store(self.home.database, dry_run=self.dry_run)
         try:
             with store.act(None, utc(self.now), dry_run=self.dry_run) as act:
                 act.keeper = who(act, self.keeper or self.home.value("keeper"), anyone=anyone)

@@ -4,19 +4,28 @@ from __future__ import annotations
 
 import json
 import re
-from datetime import datetime
+from datetime import datetime, timedelta
 from decimal import Decimal, InvalidOperation
 from typing import Any, NamedTuple
 
 from quarantine.actions.batches import medicine_in
 from quarantine.actions.desk import Desk, find_tank, local_text, when
-from quarantine.actions.planning import add_fact, consequences, earliest_days, replan
+from quarantine.actions.planning import add_fact, consequences, earliest_days, id_after, replan
+from quarantine.facts import Fact, in_order, local_day
 from quarantine.failures import Refused, Unknown, Usage
 from quarantine.quantity import Quantity, read, read_with_error, show, show_significant, to
 from quarantine.readings import COMPUTED, PARAMETERS, Parameter, find
+from quarantine.records.codec import instant
+from quarantine.records.codec import text_of_instant as _text
+from quarantine.records.loading import fact_of
 from quarantine.records.reads import Row
 from quarantine.records.store import Act
+from quarantine.settings import Home
 from quarantine.signs import SIGNS
+
+AMMONIA_WITHIN_HOURS = 12
+"""pH, temperature and salinity that stand in for those not in the line: the age at which rule C14 calls a
+temperature unknown."""
 
 
 class Noted(NamedTuple):
@@ -27,31 +36,60 @@ class Noted(NamedTuple):
 
 
 class Line(NamedTuple):
-    """One part of a look line: tank, seen (None: not counted), appetite 0-3 (None: not said), readings."""
+    """One part of a look line: tank, seen (None: not counted), appetite 0-3 (None: not said), readings, found dead."""
 
     tank: str
     seen: int | None
     appetite: int | None
     readings: list[tuple[Parameter, Decimal, Decimal]]
+    dead: int = 0
+
+
+WORDS = ("seen", "appetite", "dead")
+"""What a look line can say by name, beside readings; by name the order is free (F44)."""
 
 
 def read_look(text: str, tank_names: list[str]) -> list[Line]:
-    """ "Q1 12 3, Q2 6 2 temp=25.5C, pond ? 3" -> one Line a tank. Raises Usage or Unknown for what does not read."""
-    lines = []
-    for part in text.split(","):
-        words = part.split()
-        if not words:
-            raise Usage('A look names the tank and how many were seen: quarantine look "Q1 12 3".')
-        readings = [read_reading(word) for word in words if "=" in word]
-        words = [word for word in words if "=" not in word]
-        name = next((n for n in sorted(tank_names, key=len, reverse=True) if _starts(words, n)), None)
-        if name is None:
-            raise Unknown("tank", words[0] if words else part.strip(), sorted(tank_names))
-        rest = words[len(name.split()) :]
-        if not rest or len(rest) > 2:
-            raise Usage(f'After {name} come the number seen (or ?) and the appetite 0 to 3: "{name} 12 3".')
-        lines.append(Line(name, _seen(rest[0], name), _appetite(rest[1], name) if len(rest) == 2 else None, readings))
-    return lines
+    """ "Q1 12 3, Q2 6 2 temp=25.5C, pond ? 3" -> one Line a tank.
+
+    Words with "=" (readings, seen=12, appetite=3, dead=1) may stand anywhere in their part; of the others the tank
+    comes first, then the number seen, then the appetite, as far as these were not said by name.
+    Raises Usage, Unknown or Refused for what does not read.
+    """
+    return [_read_part(part.split(), tank_names) for part in text.split(",")]
+
+
+def _read_part(words: list[str], tank_names: list[str]) -> Line:
+    if not words:
+        raise Usage('A look names the tank and how many were seen: quarantine look "Q1 12 3".')
+    said = [word.partition("=") for word in words if "=" in word]
+    named = {name.casefold(): value for name, _, value in said if name.casefold() in WORDS}
+    readings = [read_reading("".join(word)) for word in said if word[0].casefold() not in WORDS]
+    _once([word[0].casefold() for word in said if word[0].casefold() in WORDS] + [p.title for p, _, _ in readings])
+    plain = [word for word in words if "=" not in word]
+    name = next((n for n in sorted(tank_names, key=len, reverse=True) if _starts(plain, n)), None)
+    if name is None:
+        raise Unknown("tank", plain[0] if plain else " ".join(words), sorted(tank_names))
+    rest, open_ = plain[len(name.split()) :], [word for word in ("seen", "appetite") if word not in named]
+    named |= dict(zip(open_, rest, strict=False))
+    if len(rest) > len(open_) or "seen" not in named:
+        raise Usage(f'After {name} come the number seen (or ?) and the appetite 0 to 3: "{name} 12 3".')
+    appetite = _appetite(named["appetite"], name) if "appetite" in named else None
+    return Line(name, _seen(named["seen"], name), appetite, readings, read_count(named.get("dead", "0"), "dead", 0))
+
+
+def _once(names: list[str]) -> None:
+    """Nothing stands twice in one line: which of the two would count?"""
+    twice = next((name for name in names if names.count(name) > 1), None)
+    if twice is not None:
+        raise Usage(f"{twice} stands twice in one line; a second one is a line of its own.")
+
+
+def read_count(text: str, what: str, least: int) -> int:
+    """A typed number of fish, a whole number from ``least`` to 999999. Raises Usage in a plain sentence."""
+    if re.fullmatch(r"[0-9]{1,6}", text.strip()) is None or int(text) < least:
+        raise Usage(f"{what} {text!r} is not a count of fish: write a whole number, {least} or more.")
+    return int(text)
 
 
 def _starts(words: list[str], name: str) -> bool:
@@ -62,7 +100,7 @@ def _starts(words: list[str], name: str) -> bool:
 def _seen(text: str, tank: str) -> int | None:
     if text == "?":
         return None
-    if not re.fullmatch(r"\d{1,6}", text):
+    if not re.fullmatch(r"[0-9]{1,6}", text):
         raise Usage(f"How many were seen in {tank}? {text!r} is not a count (write ? when you did not count).")
     return int(text)
 
@@ -144,6 +182,10 @@ def look(
         lines = read_look(text, [t["name"] for t in tanks])
         if len(lines) > 1 and (dead or seen_signs or gone_signs or note):
             raise Usage("--dead, --sign, --gone and --note belong to one tank: give that tank a line of its own.")
+        if dead:
+            if lines[0].dead:
+                raise Usage("Say the dead once: --dead, or dead= in the line.")
+            lines = [lines[0]._replace(dead=dead)]
         document: dict[str, Any] = {"looks": []}
         said: list[str] = []
         systems: dict[str, datetime] = {}
@@ -152,8 +194,8 @@ def look(
             tank = find_tank(act, line.tank)
             moment = when(at, tank["zone"], act.now)
             if not really:
-                _ask_about_look(act, tank, line, dead)
-            shown = _write_look(act, tank, line, moment, dead, seen_signs, gone_signs, no_signs, note)
+                _ask_about_look(act, tank, line, moment, of_fish=bool(line.dead or seen_signs or gone_signs))
+            shown = _write_look(act, tank, line, moment, seen_signs, gone_signs, no_signs, note)
             said += shown.pop("lines")
             document["looks"].append(shown)
             systems[tank["system"]] = moment
@@ -164,17 +206,31 @@ def look(
         return Noted(said, document)
 
 
-def _ask_about_look(act: Act, tank: Row, line: Line, dead: int) -> None:
-    """Counts that cannot be are asked about once."""
+def _ask_about_look(act: Act, tank: Row, line: Line, moment: datetime, *, of_fish: bool) -> None:
+    """Counts that cannot be, and signs or deaths of fish that had not arrived yet, are asked about once."""
     for batch in act.rows("open_batches"):
-        if batch["tank"] == tank["id"]:
-            alive = int(json.loads(batch["standing"]).get("alive", 0))
-            _ask_about_count(act, "died", batch, dead)
-            if line.seen is not None and line.seen > alive - dead:
-                raise Refused(
-                    f"{line.seen} seen in {tank['name']}, but {alive - dead} are alive on record. If it is so, say "
-                    "--really; fish that came in are recorded with: quarantine event added."
-                )
+        if batch["tank"] != tank["id"]:
+            continue
+        if batch["arrived_at"] > _text(moment):
+            if of_fish:
+                raise Refused(f"{_not_there(batch, tank, moment)} If it was seen on other fish there, say --really.")
+            continue
+        alive = int(json.loads(batch["standing"]).get("alive", 0))
+        _ask_about_count(act, "died", batch, line.dead)
+        if line.seen is not None and line.seen > alive - line.dead:
+            raise Refused(
+                f"{line.seen} seen in {tank['name']}, but {alive - line.dead} are alive on record. If it is so, say "
+                "--really; fish that came in are recorded with: quarantine event added."
+            )
+
+
+def _not_there(batch: Row, tank: Row, moment: datetime) -> str:
+    """What is dated before the fish came is most often a slip of the date."""
+    zone = tank["zone"]
+    return (
+        f"Batch {batch['name']} arrived {local_text(instant(batch['arrived_at']), zone)}; at "
+        f"{local_text(moment, zone)} its fish were not in {tank['name']}. Check --at."
+    )
 
 
 def _urgent(signs: list[tuple[str, str | None]]) -> list[str]:
@@ -210,13 +266,13 @@ def _write_look(
     tank: Row,
     line: Line,
     moment: datetime,
-    dead: int,
     signs: list[tuple[str, str | None]],
     gone: list[str],
     no_signs: bool,
     note: str | None,
 ) -> dict[str, Any]:
-    batches = [b for b in act.rows("open_batches") if b["tank"] == tank["id"] and b["arrived_at"] <= _text(moment)]
+    here = [b for b in act.rows("open_batches") if b["tank"] == tank["id"]]
+    batches = [b for b in here if b["arrived_at"] <= _text(moment)]
     if len(batches) > 1:
         raise Refused(
             f"{tank['name']} holds {len(batches)} batches ({', '.join(b['name'] for b in batches)}): "
@@ -229,8 +285,8 @@ def _write_look(
         "batch": batch["id"] if batch else None,
         "at": moment,
     }
-    if dead:
-        add_fact(act, "died", data={"count": dead, "found": "at a look"}, **common)
+    if line.dead:
+        add_fact(act, "died", data={"count": line.dead, "found": "at a look"}, **common)
     data: dict[str, Any] = {"seen": line.seen, "no_signs": no_signs}
     if line.appetite is not None:
         data |= {"appetite": line.appetite, "offered": True}
@@ -242,35 +298,54 @@ def _write_look(
     if note:
         # Control characters would act on whatever shows the note later.
         data["note"] = "".join(c for c in note if ord(c) >= 32 and not 127 <= ord(c) < 160)
-    add_fact(act, "look", data=data, **common)
-    gone_words = f", {dead} found dead" if dead else ""
+    missing = _not_said(act, tank, batch, line, moment) if batch is not None else []
+    add_fact(act, "look", data=data, id_=id_after(act, tank["system"], moment), **common)
+    gone_words = f", {line.dead} found dead" if line.dead else ""
     lines = [f"{tank['name']}, {local_text(moment, tank['zone'])}: {_seen_text(line)}{gone_words}"]
     lines += _urgent(signs)
     lines += write_readings(act, tank, line.readings, moment)
+    if missing:
+        lines.append(f"Not said today: {', '.join(missing)}.")
     if batch is not None and not no_signs and not signs:
         lines.append("Signs were not mentioned, so this is not a clear day; say --no-signs when there were none.")
+    if here and batch is None:
+        arrived = local_text(instant(here[0]["arrived_at"]), tank["zone"])
+        lines.append(f"A look at the tank before batch {here[0]['name']} arrived ({arrived}): it counts for no batch.")
     return {
         "tank": tank["name"],
         "batch": batch["name"] if batch else None,
         "seen": line.seen,
         "appetite": line.appetite,
-        "dead": dead,
+        "dead": line.dead,
         "signs": [name for name, _ in signs],
         "gone": gone,
+        "not_said": missing,
         "lines": lines,
     }
 
 
-def _text(moment: datetime) -> str:
-    from quarantine.records.codec import text_of_instant
-
-    return text_of_instant(moment)
+def _not_said(act: Act, tank: Row, batch: Row, line: Line, moment: datetime) -> list[str]:
+    """What a daily look asks for and nobody has said on this day, in this line or before (F44). No food on day 0."""
+    day = local_day(moment, tank["zone"])
+    since = _text(moment - timedelta(days=1, hours=1))  # a day of 25 hours
+    found = [fact_of(row) for row in act.rows("facts_since", system=tank["system"], since=since)]
+    found = [f for f in found if f.tank == tank["id"] and local_day(f.at, tank["zone"]) == day]
+    read_today = {f.data["parameter"] for f in found if f.kind == "reading"} | {p.name for p, _, _ in line.readings}
+    looks = [f.data for f in found if f.kind == "look"]
+    fasting = day == local_day(instant(batch["arrived_at"]), tank["zone"])
+    fed = fasting or line.appetite is not None or any(look.get("appetite") is not None for look in looks)
+    counted = line.seen is not None or any(look.get("seen") is not None for look in looks)
+    said = [("how many were seen", counted), ("appetite", fed)]
+    said += [(PARAMETERS[name].title, name in read_today) for name in ("temperature", "tan")]
+    return [words for words, there in said if not there]
 
 
 def write_readings(
     act: Act, tank: Row, readings: list[tuple[Parameter, Decimal, Decimal]], moment: datetime
 ) -> list[str]:
     """Reading facts, and the un-ionized ammonia that follows from them as a range."""
+    earlier = _latest(act, tank, moment) if any(p.name == "tan" for p, _, _ in readings) else {}
+    id_ = id_after(act, tank["system"], moment)
     for parameter, value, step in readings:
         add_fact(
             act,
@@ -285,21 +360,37 @@ def write_readings(
                 "unit": parameter.unit,
                 "water": tank["water"],
             },
+            id_=id_,
         )
+        id_ = id_after(act, tank["system"], moment)
     lines = [f"{p.title} {show(v)}{' ' + p.unit if p.unit else ''}" for p, v, _ in readings]
-    return lines + _ammonia_line(tank, readings)
+    return lines + _ammonia_line(tank, readings, earlier)
 
 
-def _ammonia_line(tank: Row, readings: list[tuple[Parameter, Decimal, Decimal]]) -> list[str]:
+def _latest(act: Act, tank: Row, moment: datetime) -> dict[str, Fact]:
+    """The latest reading of each parameter of this tank in the twelve hours before, by name."""
+    since = _text(moment - timedelta(hours=AMMONIA_WITHIN_HOURS))
+    found = in_order([fact_of(row) for row in act.rows("facts_since", system=tank["system"], since=since)])
+    return {f.data["parameter"]: f for f in found if f.kind == "reading" and f.tank == tank["id"] and f.at <= moment}
+
+
+def _ammonia_line(tank: Row, readings: list[tuple[Parameter, Decimal, Decimal]], earlier: dict[str, Fact]) -> list[str]:
+    """Un-ionized ammonia of a total ammonia in the line; what the line lacks is taken from ``earlier``, and said."""
     from quarantine.quantity import decimal_down, decimal_up
     from quarantine.water.ammonia import un_ionized_mg_per_l
 
     known = {p.name: (float(v), float(s)) for p, v, s in readings}
     if "tan" not in known:
         return []
+    wanted = ["ph", "temperature", *(["salinity"] if tank["water"] != "fresh" else [])]
+    used = [earlier[name] for name in wanted if name not in known and name in earlier]
+    known |= {f.data["parameter"]: (float(f.data["value"]), float(f.data["step"])) for f in used}
     missing = [PARAMETERS[n].title for n in ("ph", "temperature") if n not in known]
     if missing:
-        return [f"for un-ionized ammonia give {' and '.join(missing)} in the same line"]
+        return [
+            f"for un-ionized ammonia give {' and '.join(missing)} in the same line: none was read in the last "
+            f"{AMMONIA_WITHIN_HOURS} h"
+        ]
     salt = known["salinity"][0] if "salinity" in known and tank["water"] != "fresh" else None
     try:
         low, high = un_ionized_mg_per_l(known["tan"], known["ph"], known["temperature"], tank["water"], salt)
@@ -307,7 +398,18 @@ def _ammonia_line(tank: Row, readings: list[tuple[Parameter, Decimal, Decimal]])
         return [f"un-ionized ammonia cannot be computed: {outside.sentence}"]
     shown_low = show_significant(decimal_down(low), 2, up=False)
     shown_high = show_significant(decimal_up(high), 2, up=True)
-    return [f"un-ionized ammonia {shown_low} to {shown_high} mg/L as N, over the kits' steps"]
+    says = f"un-ionized ammonia {shown_low} to {shown_high} mg/L as N, over the kits' steps"
+    return [says + (f", with {_used(used, tank['zone'])}" if used else "")]
+
+
+def _used(used: list[Fact], zone: str) -> str:
+    """ "pH 7.8 (2026-02-10 09:00) and temperature 25 °C (2026-02-10 09:00), the latest of the last 12 h" """
+    parts = []
+    for fact in used:
+        parameter = PARAMETERS[fact.data["parameter"]]
+        unit = f" {parameter.unit}" if parameter.unit else ""
+        parts.append(f"{parameter.title} {show(Decimal(fact.data['value']))}{unit} ({local_text(fact.at, zone)})")
+    return f"{' and '.join(parts)}, the latest of the last {AMMONIA_WITHIN_HOURS} h"
 
 
 def reading(desk: Desk, tank_name: str, words: list[str], *, at: str | None = None) -> Noted:
@@ -315,10 +417,7 @@ def reading(desk: Desk, tank_name: str, words: list[str], *, at: str | None = No
     readings = [read_reading(word) for word in words]
     if not readings:
         raise Usage("What was read? Write NAME=VALUE, such as temp=25.5C ph=7.8 tan=0.5mg/L.")
-    names = [p.title for p, _, _ in readings]
-    if len(set(names)) < len(names):
-        twice = next(name for name in names if names.count(name) > 1)
-        raise Usage(f"{twice} stands twice in one line; a second reading is a line of its own.")
+    _once([p.title for p, _, _ in readings])
     with desk.act() as act:
         tank = find_tank(act, tank_name)
         moment = when(at, tank["zone"], act.now)
@@ -358,9 +457,12 @@ def event(
     with desk.act() as act:
         tank = find_tank(act, tank_name)
         moment = when(at, tank["zone"], act.now)
-        batch = _batch_of(act, tank, moment) if of_batch else None
+        batch = _batch_of(act, tank, moment, kind, really=really and kind == "died") if of_batch else None
         if kind == "moved":
-            data = {**data, "to": find_tank(act, data["to"])["name"]}
+            there = find_tank(act, data["to"])
+            data = {**data, "to": there["name"], "to_tank": there["id"]}
+        if kind == "lift":
+            _refuse_idle_lift(act, desk.home, tank, moment)
         if kind == "added" and not yes and (held := medicine_in(act, tank)):
             raise Refused(
                 f"{tank['name']} still holds {held}: no fish are added to medicated water (rule B2). If they are in "
@@ -378,12 +480,14 @@ def event(
             batch=batch["id"] if batch else None,
             at=moment,
             data=data,
+            id_=id_after(act, tank["system"], moment),
         )
         made = replan(act, tank["system"])
         moved = consequences(act, before, [made])
         if moved and not yes:
             raise Refused(f"This would move dates: {'; '.join(moved)}. Say --yes to record it.", moved=moved)
-        words = ", ".join(_words(name, value) for name, value in data.items() if value not in (False, None))
+        told = {name: value for name, value in data.items() if value not in (False, None) and name != "to_tank"}
+        words = ", ".join(_words(name, value) for name, value in told.items())
         act.describe(kind, f"{tank['name']}: {kind}, {words}", moment)
         return Noted(
             [
@@ -440,13 +544,33 @@ def _ask_about_water(act: Act, tank: Row, kind: str, data: dict[str, Any], momen
         )
 
 
-def _batch_of(act: Act, tank: Row, moment: datetime) -> Row:
+def _batch_of(act: Act, tank: Row, moment: datetime, kind: str, *, really: bool) -> Row | None:
+    """The open batch of a tank; None for what ``really`` happened there before these fish came."""
     batches = [b for b in act.rows("open_batches") if b["tank"] == tank["id"]]
     if not batches:
         raise Refused(f"There is no open batch in {tank['name']}; nothing was recorded.")
-    if batches[0]["arrived_at"] > _text(moment):
-        raise Refused(f"Batch {batches[0]['name']} had not arrived by then; check --at.")
-    return batches[0]
+    if batches[0]["arrived_at"] <= _text(moment):
+        return batches[0]
+    if really:
+        return None
+    other = " If another fish died there then, say --really." if kind == "died" else ""
+    raise Refused(f"{_not_there(batches[0], tank, moment)} Nothing was recorded.{other}")
+
+
+def _refuse_idle_lift(act: Act, home: Home, tank: Row, moment: datetime) -> None:
+    """A lift answers a hold of rule C9; written with none open it would quietly answer the next one's evidence."""
+    from quarantine import dosing
+    from quarantine.actions import cards
+
+    for batch in act.rows("open_batches"):
+        if batch["system"] == tank["system"] and batch["arrived_at"] <= _text(moment):
+            setting = cards.setting_for(act, home, tank, batch, moment)
+            if dosing.emergency_hold(setting) is not None:
+                return
+    raise Refused(
+        f"Nothing is held in the water of {tank['name']} that a person lifts (an A sign, deaths, or ammonia, nitrite "
+        "or oxygen out of limit: rule C9); nothing was recorded."
+    )
 
 
 def dose_event(
@@ -472,11 +596,14 @@ def dose_event(
                 f"{tank['name']}{held}. Say --really to record it."
             )
         data = dose_record(proposal, setting, given)
-        add_fact(act, "dose", system=tank["system"], tank=tank["id"], at=moment, data=data)
+        id_ = id_after(act, tank["system"], moment)
+        add_fact(act, "dose", system=tank["system"], tank=tank["id"], at=moment, data=data, id_=id_)
         replan(act, tank["system"])
         act.describe("dose", f"{tank['name']}: {data['given']} {data['given_unit']} of {substance.id}", moment)
         lines = [
             f"{tank['name']}, {local_text(moment, tank['zone'])}: {show(given.value)} {given.unit} of "
-            f"{substance.name} recorded"
+            f"{substance.name} recorded",
+            *([data["rescue"]] if data["rescue"] else []),
+            dosing.DEFERS,
         ]
-        return Noted(lines + ([data["rescue"]] if data["rescue"] else []), {"tank": tank["name"], "dose": data})
+        return Noted(lines, {"tank": tank["name"], "dose": data})

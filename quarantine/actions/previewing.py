@@ -1,4 +1,4 @@
-"""The doses of a preview: what each would be for the water that is there now, and the totals."""
+"""The doses of a preview: what each would be for the water that is there now, the totals, and who is in the water."""
 
 from __future__ import annotations
 
@@ -25,13 +25,20 @@ def doses_of(preview: Preview, rows: Rows, home: Home, now: datetime) -> dict[st
         if treatment is None:
             continue
         substance, row = regimen(treatment.regimen)
-        proposal = propose(substance, row, setting, target=treatment.target, mode=treatment.mode)
+        where = cards.where_of(treatment.water, treatment.filter, treatment.off)
+        proposal = propose(substance, row, setting, target=treatment.target, mode=treatment.mode, where=where)
         if proposal.hold is not None:
             says = f"held: {proposal.hold.says}; {proposal.hold.remedy}"
         else:
             says = f"{show(proposal.dose.add or Decimal(0))} g of {proposal.dose.add_of}"
         found[task.key] = {**cards.dose_json(proposal.dose), "says": says}
     return found
+
+
+def batches_there(preview: Preview, rows: Rows) -> list[str]:
+    """The open batches in the tank's water, by name: starting another one beside them is judged by rules B1 and B2."""
+    found = rows.rows("batches_of_system", system=preview.tank["system"])
+    return [str(batch["name"]) for batch in found if batch["state"] == "open"]
 
 
 def totals_of(doses: dict[str, dict[str, Any]]) -> list[dict[str, Any]]:

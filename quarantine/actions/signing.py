@@ -23,6 +23,27 @@ NOT_TESTED = (
 )
 
 
+class NotYet(Refused):
+    """A release that was asked for too early: one sentence, and each criterion that stands in the way on its line."""
+
+    def __init__(self, found: Assessment) -> None:
+        open_ = [j.as_json() for j in found.judged if not j.met]
+        super().__init__(
+            f"Batch {found.batch['name']} cannot be released yet: {len(open_)} of {len(found.judged)} criteria are not "
+            f"met. Earliest day if all goes well: {found.standing.earliest}. (A named person can release it all the "
+            "same: --deviation REASON.)",
+            criteria=[j.as_json() for j in found.judged],
+            earliest=found.standing.earliest.isoformat(),
+        )
+        self.lines = tuple(criterion_line(c) for c in open_)
+
+
+def criterion_line(criterion: dict[str, Any]) -> str:
+    """One judged criterion as a line: its verdict, its title, what was found, the earliest day."""
+    earliest = f" Earliest: {criterion['earliest']}." if criterion["earliest"] else ""
+    return f"  {criterion['verdict'].upper()}: {criterion['title']}: {criterion['says']}.{earliest}"
+
+
 class Assessment(NamedTuple):
     """A batch and how every criterion stands."""
 
@@ -71,6 +92,8 @@ def sign(
         raise Usage("Say one of --release, --extend, --reject, --died-out.")
     if deviation is not None and not release:
         raise Usage("--deviation belongs to --release.")
+    if deviation is not None and not deviation.strip():
+        raise Usage("A deviation needs its reason: --deviation REASON.")
     with desk.act() as act:
         found = assess(act, name, act.now)
         if release:
@@ -107,18 +130,11 @@ def _days(text: str) -> int:
 
 
 def _release(found: Assessment, deviation: str | None) -> str:
+    if deviation:  # also where every criterion is met: what a person names is not hidden
+        return "release with deviation"
     if found.met:
         return "release"
-    if deviation and deviation.strip():
-        return "release with deviation"
-    open_ = [f"{j.title}: {j.says}" for j in found.judged if not j.met]
-    raise Refused(
-        f"Batch {found.batch['name']} cannot be released yet. {'. '.join(open_)}. "
-        f"Earliest day if all goes well: {found.standing.earliest}. "
-        "(A named person can release it all the same: --deviation REASON.)",
-        criteria=[j.as_json() for j in found.judged],
-        earliest=found.standing.earliest.isoformat(),
-    )
+    raise NotYet(found)
 
 
 def _write(act: Act, found: Assessment, decision: str, deviation: str | None, days: int) -> str:
@@ -178,6 +194,12 @@ def seal_of(evidence: dict[str, Any]) -> str:
     return hashlib.sha256(canonical(evidence).encode()).hexdigest()
 
 
+SEALED = {"batch": "batch", "decision": "decision", "deviation": "deviation", "keeper": "by", "at": "at"}
+"""Columns of a sign-off, and where the sealed evidence holds the same."""
+
+
 def seal_holds(signoff: Row) -> bool:
-    """Whether the stored evidence is still what was sealed."""
-    return seal_of(json.loads(signoff["evidence"])) == str(signoff["seal"])
+    """Whether the stored evidence is still what was sealed, and the decision beside it the one it speaks of."""
+    evidence = json.loads(signoff["evidence"])
+    same = all(signoff[column] == evidence[key] for column, key in SEALED.items())
+    return same and seal_of(evidence) == str(signoff["seal"])

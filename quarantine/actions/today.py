@@ -10,6 +10,7 @@ from zoneinfo import ZoneInfo
 
 from quarantine import dosing
 from quarantine.actions import cards
+from quarantine.evidence import WORSE
 from quarantine.facts import local_day, utc
 from quarantine.failures import Unknown
 from quarantine.records.codec import instant, text_of_instant
@@ -29,11 +30,13 @@ class Listed(NamedTuple):
 
 
 class Day(NamedTuple):
-    """The list of one day: a line for each tank, then the tasks in order (rules D)."""
+    """The list of one day: a line for each tank, then the tasks in order (rules D), and tomorrow's titles (F35)."""
 
     on: date
     tanks: list[dict[str, Any]]
     tasks: list[Listed]
+    tomorrow: dict[str, list[str]]
+    """tank's name -> titles of the next day, in the same order; their doses are computed when the day has come"""
 
 
 def list_day(rows: Rows, home: Home, now: datetime, on: date | None = None, tank: str | None = None) -> Day:
@@ -44,13 +47,24 @@ def list_day(rows: Rows, home: Home, now: datetime, on: date | None = None, tank
     doses = {row["batch"]: row["day"] for row in rows.rows("next_doses")}
     zone = next(iter(tanks.values()))["zone"] if tanks else "UTC"
     day = on or local_day(now, zone)
-    lines = _tank_lines(tanks, batches, doses, now, on, chosen)
+    lines = _tank_lines(tanks, batches, doses, now, on, chosen, day)
     order = {line["tank_id"]: place for place, line in enumerate(lines)}
-    until = datetime.combine(day + timedelta(days=2), time(0), ZoneInfo("UTC"))
+    # The next day has ended everywhere: behind UTC it ends up to 12 h later; a site ahead may be a day further on.
+    until = datetime.combine(day + timedelta(days=2), time(12), ZoneInfo("UTC"))
     found = rows.rows("open_tasks", until=text_of_instant(until), tank=chosen)
     listed = _listed(rows, home, found, now, on, {b["id"]: b for b in batches}, tanks)
     listed.sort(key=lambda item: _order(item, order))
-    return Day(day, lines, listed)
+    return Day(day, lines, listed, _tomorrow(found, now, on, order))
+
+
+def _tomorrow(found: list[Row], now: datetime, on: date | None, order: dict[str, int]) -> dict[str, list[str]]:
+    """What the day after brings, a tank at a time, clean to dirty."""
+    titles: dict[str, list[str]] = {}
+    for row in sorted(found, key=lambda r: (order.get(r["tank"], len(order)), r["due_from"] or "", r["title"])):
+        following = (on or local_day(now, row["zone"])) + timedelta(days=1)
+        if row["day"] == following.isoformat():
+            titles.setdefault(row["tank_name"], []).append(row["title"])
+    return titles
 
 
 def tank_named(tanks: Collection[Row], name: str) -> Row:
@@ -122,8 +136,13 @@ def _tank_lines(
     now: datetime,
     on: date | None,
     chosen: str | None,
+    headed: date,
 ) -> list[dict[str, Any]]:
-    """One line a tank, clean to dirty: established tanks, then quarantines from the longest clear to the sickest."""
+    """One line a tank, clean to dirty: established tanks, then quarantines from the longest clear to the sickest.
+
+    Sickest is the worst open sign, then how many there are; then come the fewest clear days, the latest restart and
+    the latest arrival. Where it is not the day the list is ``headed`` with, the line says its own (F29).
+    """
     lines = []
     in_tank: dict[str, list[Row]] = {}
     for batch in batches:
@@ -135,16 +154,20 @@ def _tank_lines(
         day = on or local_day(now, tank["zone"])
         shown = [_batch_line(b, doses, day, local_day(now, tank["zone"])) for b in held]
         rank = 0 if tank["role"] != "quarantine" and not held else 2 if held else 1
-        sick = max((len(s["signs"]) for s in shown), default=0)
+        signs = [sign for s in shown for sign in s["signs"]]
+        sick = max((WORSE[sign["severity"]] for sign in signs), default=0), len(signs)
         clear = min((s["clear_days"] for s in shown), default=0)
+        newest = max((s["zero"] for s in shown), default=""), max((b["arrived_at"] for b in held), default="")
         says = "; ".join(s["says"] for s in shown) or ("empty" if tank["role"] == "quarantine" else tank["role"])
+        if day != headed and held:
+            says = f"{day:%A %-d %B} there, {says}"
         lines.append(
             {
                 "tank_id": tank["id"],
                 "tank": tank["name"],
                 "line": f"{tank['name']}, {says}",
                 "batches": [b["name"] for b in held],
-                "order": (rank, sick, -clear, tank["name"].casefold()),
+                "order": (rank, sick, -clear, newest, tank["name"].casefold()),
             }
         )
     return sorted(lines, key=lambda line: line["order"])
@@ -171,7 +194,8 @@ def _batch_line(batch: Row, doses: dict[str, str], day: date, today: date) -> di
         parts.append("signs: " + ", ".join(s["name"] for s in standing["signs"]))
     if batch["id"] in doses:
         parts.append(f"next dose {date.fromisoformat(doses[batch['id']]):%a %-d %b}")
-    return {"says": ", ".join(parts), "signs": standing["signs"], "clear_days": days}
+    zero = period["zero"] if period else arrived.isoformat()
+    return {"says": ", ".join(parts), "signs": standing["signs"], "clear_days": days, "zero": zero}
 
 
 def task_json(item: Listed) -> dict[str, Any]:

@@ -10,8 +10,9 @@ from typing import Any, NamedTuple
 from quarantine import dosing
 from quarantine.actions import cards
 from quarantine.actions.desk import Desk, local_text, when
-from quarantine.actions.planning import add_fact, consequences, earliest_days, replan
-from quarantine.failures import Refused, Unknown, Usage
+from quarantine.actions.planning import add_fact, consequences, earliest_days, id_after, replan
+from quarantine.failures import Refused, Usage
+from quarantine.plan import timing_of
 from quarantine.quantity import Quantity, read, show, show_significant, to
 from quarantine.records.codec import instant
 from quarantine.records.reads import Row, Rows
@@ -24,13 +25,20 @@ SLIP_SHARE = Decimal("0.1")
 OPEN = ("planned", "missed")
 
 
+class NoTask(Refused):
+    """No task has this code. Unlike other names the known ones are not listed: a code that was not read off the
+    list would be another task's."""
+
+    kind = "unknown"
+
+
 def find_task(rows: Rows, code: str) -> Row:
-    """A task by its spoken code, capitals aside."""
+    """A task by its spoken code, capitals aside. Raises NoTask."""
     wanted = code.strip().upper()
     found = rows.rows("task_by_code", code=wanted)
     if found:
         return found[0]
-    raise Unknown("task", code, sorted(r["code"] for r in rows.rows("open_codes"))[:8], " (see: quarantine today)")
+    raise NoTask(f"There is no task {code!r}; codes stand before each task in: quarantine today.", name=code)
 
 
 def done(
@@ -81,7 +89,7 @@ def _do_one(
         raise Refused(f"A test is done by its readings: quarantine reading {task['tank_name']} {reads}")
     if task["kind"] == "dose":
         data = _dose_data(act, home, task, moment, gave, as_shown, really)
-        says = f"{data['given']} {data['given_unit']} of {data['substance']} given to {task['tank_name']}"
+        says = f"{show(data['given'])} {data['given_unit']} of {data['substance']} given to {task['tank_name']}"
         kind = "dose"
     elif task["kind"] == "change":
         _change_fact(act, task, moment, gave, as_shown)
@@ -99,6 +107,7 @@ def _do_one(
         task=task["id"],
         at=moment,
         data={**data, "key": task["key"], **({"note": note} if note else {})},
+        id_=id_after(act, task["system"], moment),
     )
     outcome = {"fact": fact, **({"gave": f"{data['given']} {data['given_unit']}"} if data else {})}
     if not act.change_if(
@@ -112,7 +121,9 @@ def _do_one(
         "happened_at": moment,
         "local": local_text(moment, task["zone"]),
         "entered_late": late,
+        "timing": timing_of(task, moment),
         "rescue": data.get("rescue", ""),
+        "defers": dosing.DEFERS if kind == "dose" else "",
     }
 
 
@@ -178,11 +189,17 @@ def _ask_once(task: Row, proposal: dosing.Proposal, given: Quantity, really: boo
         )
     grams = to(given, "g")
     if abs(grams - shown) > SLIP_SHARE * shown:
-        times = show_significant(grams / shown, 2)
         raise Refused(
-            f"{show(given.value)} {given.unit} is {times} times the {show(shown)} g that {task['code']} shows. "
-            "If that was really given, say so with --really; nothing was recorded."
+            f"{show(given.value)} {given.unit} is {_compared(grams / shown)} the {show(shown)} g that {task['code']} "
+            "shows. If that was really given, say so with --really; nothing was recorded."
         )
+
+
+def _compared(ratio: Decimal) -> str:
+    """A ratio in words: a number where it says something, else the direction of the slip."""
+    if ratio < Decimal("0.1"):
+        return "far less than"
+    return "far more than" if ratio > 100 else f"{show_significant(ratio, 2)} times"
 
 
 def dose_record(proposal: dosing.Proposal, setting: dosing.Setting, given: Quantity) -> dict[str, Any]:
@@ -191,17 +208,18 @@ def dose_record(proposal: dosing.Proposal, setting: dosing.Setting, given: Quant
 
     dose = proposal.dose
     substance, row = regimen(dose.regimen)
-    grams = to(given, "g")
-    milligrams = grams * 1000
-    low = milligrams / (dose.volume_litres + dose.volume_plus_minus_litres) if dose.volume_litres else Decimal(0)
-    high = milligrams / (dose.volume_litres - dose.volume_plus_minus_litres) if dose.volume_litres else Decimal(0)
+    milligrams = to(given, "mg")
+    most = dose.volume_litres + dose.volume_plus_minus_litres
+    least = dose.volume_litres - dose.volume_plus_minus_litres
+    low = milligrams / most if most > 0 else Decimal(0)
+    high = milligrams / least if least > 0 else None  # so little is known of the volume that no level is too high
     ceiling = dosing.ceiling_mg_per_l(row)
     before = setting.levels.get(substance.id)
-    upper = high + Decimal(str(before.high)) if before and before.high is not None else high
+    upper = high + Decimal(str(before.high)) if high is not None and before and before.high is not None else high
     rescue = ""
-    if ceiling is not None and upper > ceiling and "salt" not in substance.classes:
+    if ceiling is not None and (upper is None or upper > ceiling) and "salt" not in substance.classes:
         rescue = dosing.rescue(dose.volume_litres, upper, ceiling, substance.name, dose.volume_plus_minus_litres)
-    return {
+    data = {
         "substance": substance.id,
         "regimen": dose.regimen,
         "route": dose.route,
@@ -216,7 +234,7 @@ def dose_record(proposal: dosing.Proposal, setting: dosing.Setting, given: Quant
         "volume_litres": dose.volume_litres,
         "volume_plus_minus_litres": dose.volume_plus_minus_litres,
         "gives_low_mg_per_l": show_significant(low, 4, up=False),
-        "gives_high_mg_per_l": show_significant(high, 4, up=True),
+        "gives_high_mg_per_l": None if high is None else show_significant(high, 4, up=True),
         "ceiling_mg_per_l": ceiling,
         "hold": None if proposal.hold is None else _hold_facts(proposal.hold),
         # Rule A9: supporting salt that stays in the water is no dose; a salt bath or dip is one.
@@ -225,6 +243,7 @@ def dose_record(proposal: dosing.Proposal, setting: dosing.Setting, given: Quant
         "working": list(proposal.working),
         "rescue": rescue,
     }
+    return {name: Decimal(show(value)) if isinstance(value, Decimal) else value for name, value in data.items()}
 
 
 def _mg_per_l(value: Decimal, unit: str) -> Decimal:
@@ -261,12 +280,18 @@ def _change_fact(act: Act, task: Row, moment: datetime, gave: str | None, as_sho
         tank=task["tank"],
         at=moment,
         data={"out_litres": litres, "in_litres": litres},
+        id_=id_after(act, task["system"], moment),
     )
 
 
-def skip(
-    desk: Desk, codes: list[str], *, because: str, at: str | None = None, yes: bool = False
-) -> list[dict[str, Any]]:
+class Skipped(NamedTuple):
+    """The tasks that were skipped, and of each batch how many were so far, by reason."""
+
+    tasks: list[dict[str, Any]]
+    counts: dict[str, dict[str, int]]
+
+
+def skip(desk: Desk, codes: list[str], *, because: str, at: str | None = None, yes: bool = False) -> Skipped:
     """Tasks not done, with the reason; what follows from it is planned. All of them or none.
 
     Where skipping a dose moves dates, the new ones are shown first, and ``yes`` accepts them.
@@ -307,7 +332,20 @@ def skip(
             raise Refused(f"Skipping a dose moves dates: {'; '.join(moved)}. Say --yes to accept that.", moved=moved)
         said[-1]["moved"] = moved
         act.describe("task skipped", "; ".join(s["says"] for s in said))
-        return said
+        return Skipped(said, {task["batch_name"]: _reasons(act, task["batch"]) for task in tasks})
+
+
+def _reasons(act: Act, batch: str) -> dict[str, int]:
+    """How often tasks of a batch were skipped, by reason as it was first typed, the most frequent first (F41)."""
+    counts: dict[str, int] = {}
+    spelling: dict[str, str] = {}
+    for row in act.rows("tasks_of_batch", batch=batch):
+        if row["state"] == "skipped" and row["outcome"]:
+            fact = act.rows("fact", id=json.loads(row["outcome"])["fact"])[0]
+            reason = json.loads(fact["data"])["because"]
+            name = spelling.setdefault(reason.casefold(), reason)
+            counts[name] = counts.get(name, 0) + 1
+    return dict(sorted(counts.items(), key=lambda item: -item[1]))
 
 
 class Why(NamedTuple):

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import json
-from typing import Annotated, Any
+from pathlib import Path
+from typing import Annotated, Any, NamedTuple
 
 import typer
 
@@ -63,13 +64,17 @@ def start(
 def list_() -> None:
     with session().reader() as rows:
         batches = rows.rows("batches")
-        documents = [_document(b) for b in batches]
+    latest = _latest(batches)
+    documents = [_document(b) | {"newer": _newer(b, latest)} for b in batches]
     lines = []
     for b in documents:
         standing = f"earliest sign-off {b['earliest']}" if b["state"] == "open" else b["state"]
         lines.append(
-            f"{b['batch']}: {b['alive']} fish in {b['tank']}, {b['protocol']}, arrived {b['arrived_on']}, {standing}"
+            f"{b['batch']}: {b['alive']} fish in {b['tank']}, {b['protocol']} revision {b['revision']}, "
+            f"arrived {b['arrived_on']}, {standing}"
         )
+        if b["newer"] and b["state"] == "open":
+            lines.append(f"  {b['newer']['says']}")
     session().emit({"batches": documents}, lines or ["No batch yet: quarantine batch start."])
 
 
@@ -79,7 +84,8 @@ def _document(batch: Any) -> dict[str, Any]:
 
     standing = json.loads(batch["standing"])
     arrived = instant(batch["arrived_at"])
-    day = (local_day(now(), batch["zone"]) - local_day(arrived, batch["zone"])).days
+    until = instant(batch["closed_at"]) if batch["closed_at"] else now()
+    day = (local_day(until, batch["zone"]) - local_day(arrived, batch["zone"])).days
     return {
         "batch": batch["name"],
         "tank": batch["tank_name"],
@@ -103,25 +109,35 @@ def _document(batch: Any) -> dict[str, Any]:
 def show(name: Annotated[str, typer.Argument(help="The batch.")]) -> None:
     from quarantine.actions.desk import find_batch, local_text
     from quarantine.records.codec import instant
+    from quarantine.templates import imprint
 
     with session().reader() as rows:
         batch = find_batch(rows, name)
-        document = _document(batch)
         tasks = rows.rows("tasks_of_batch", batch=batch["id"])
-        newer = _newer(batch)
+        header = imprint(rows.rows("copy", id=batch["copy_id"])[0]["body"])
+        latest = _latest(rows.rows("batches"))
+    document = _document(batch) | header.as_json() | {"newer": _newer(batch, latest)}
     document["tasks"] = [
-        {"code": t["code"], "step": t["step"], "title": t["title"], "day": t["day"], "state": t["state"]} for t in tasks
+        {
+            "code": t["code"],
+            "step": t["step"],
+            "title": t["title"],
+            "day": t["day"],
+            "state": t["state"],
+            "timing": _timing(t),
+        }
+        for t in tasks
     ]
     fish = "; ".join(f"{f['count']} {f['species']}{', ' + f['note'] if f['note'] else ''}" for f in document["fish"])
     lines = [
         f"{batch['name']}: {fish}",
         f"  in {batch['tank_name']}, from {batch['source']}, to {batch['destination_name']}; "
         f"arrived {local_text(instant(batch['arrived_at']), batch['zone'])} (day 0)",
-        f"  protocol {batch['protocol']}, revision {batch['revision']}, frozen {batch['copy_id'][:12]}",
+        f"  {header.line}; frozen {batch['copy_id'][:12]}",
         f"  state: {batch['state']}; alive {document['alive']}; earliest sign-off {document['earliest']}",
     ]
-    if newer:
-        lines.append(f"  {newer}")
+    if document["newer"]:
+        lines.append(f"  {document['newer']['says']}")
     for p in document["periods"]:
         lines.append(
             f"  {p['title']}: {p['length']} days from {p['zero']} ({p['because']}), complete on {p['complete_on']}"
@@ -132,17 +148,78 @@ def show(name: Annotated[str, typer.Argument(help="The batch.")]) -> None:
         lines.append(f"  clear {clear['days']}{need} days, counted from {clear['zero']} ({clear['because']})")
     for t in tasks:
         if t["state"] != "withdrawn":
-            lines.append(f"    {t['day'] or 'waits':10} {t['code']:5} {t['state']:8} {t['title']}")
+            lines.append(f"    {t['day'] or 'waits':10} {t['code']:5} {_state(t):10} {t['title']}")
+    lines.append("  Sources of the protocol:")
+    lines += [f"    {source}" for source in header.sources]
     session().emit(document, lines)
 
 
-def _newer(batch: Any) -> str:
-    """A shipped protocol that was changed since this batch froze its copy (F3)."""
+def _timing(task: Any) -> str | None:
+    """Whether a task that was done came early, on time or late, or was missed first; None for the others (F40)."""
+    from quarantine.plan import timing_of
+    from quarantine.records.codec import instant
+
+    return timing_of(task, instant(task["outcome_at"])) if task["state"] == "done" else None
+
+
+def _state(task: Any) -> str:
+    """The state for a list: a task done outside its window says so."""
+    from quarantine.plan import OUT_OF_TIME
+
+    return f"{task['state']} {OUT_OF_TIME.get(_timing(task) or '', '')}".strip()
+
+
+class _Text(NamedTuple):
+    """One text of a protocol; ``revision`` None: it no longer reads. ``where`` is where it was found."""
+
+    fingerprint: str
+    revision: int | None
+    where: str
+
+
+def _latest(batches: list[Any]) -> dict[str, _Text]:
+    """Of each protocol the newest text there is: in the file that ships, or started by another batch (F3)."""
+    from quarantine.templates import shipped
+
+    latest: dict[str, _Text] = {}
+    for batch in sorted(batches, key=lambda b: int(b["revision"])):
+        latest[batch["protocol"]] = _Text(batch["copy_id"], batch["revision"], f"batch {batch['name']} has it")
+    files = shipped()
+    for name in latest.keys() & files.keys():
+        text = _in_file(files[name], latest[name])
+        if text.revision is None or text.revision >= (latest[name].revision or 0):
+            latest[name] = text
+    return latest
+
+
+def _in_file(file: Path, known: _Text) -> _Text:
+    """The text of a file that ships; it is read only where it is not the one that is known already."""
     import hashlib
 
-    from quarantine.protocol import shipped
+    raw = file.read_bytes()
+    fingerprint = hashlib.sha256(raw).hexdigest()
+    if fingerprint == known.fingerprint:
+        return known
+    from quarantine.templates import imprint
 
-    path = shipped().get(batch["protocol"])
-    if path is None or hashlib.sha256(path.read_bytes()).hexdigest() == batch["copy_id"]:
-        return ""
-    return "the protocol file has changed since; this batch keeps its own copy"
+    try:
+        revision = imprint(raw.decode()).revision
+    except ValueError:
+        revision = None
+    return _Text(fingerprint, revision, "its file has it")
+
+
+def _newer(batch: Any, latest: dict[str, _Text]) -> dict[str, Any] | None:
+    """That a newer text than the batch's copy exists: its ``revision`` (None: it does not read) and a sentence."""
+    name, mine = batch["protocol"], batch["revision"]
+    text = latest[name]
+    keeps = f"this batch keeps its own copy of revision {mine}"
+    if text.revision is None:
+        says = f"the file of {name} was changed and no longer reads; {keeps}"
+    elif text.revision > mine:
+        says = f"a newer version of {name} exists: revision {text.revision} ({text.where}); {keeps}"
+    elif text.revision == mine and text.fingerprint != batch["copy_id"]:
+        says = f"a text of {name} that differs exists, also as revision {mine} ({text.where}); {keeps}"
+    else:
+        return None
+    return {"revision": text.revision, "says": says}

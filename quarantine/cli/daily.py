@@ -13,8 +13,14 @@ At = Annotated[str | None, typer.Option(help='When it happened, local: "YYYY-MM-
 
 
 def look(
-    line: Annotated[list[str], typer.Argument(help='TANK SEEN APPETITE, tanks parted by commas: "Q1 12 3, Q2 6 2".')],
-    dead: Annotated[int, typer.Option(min=0, help="Found dead at this look.")] = 0,
+    line: Annotated[
+        list[str],
+        typer.Argument(
+            help='TANK SEEN APPETITE, tanks parted by commas: "Q1 12 3, Q2 6 2"; readings in any place, and in any '
+            'order by name: "Q1 temp=25.5C appetite=3 tan=0.2mg/L seen=11 dead=1".'
+        ),
+    ],
+    dead: Annotated[str, typer.Option(help="Found dead at this look.")] = "0",
     sign: Annotated[list[str] | None, typer.Option(help="A sign that was seen; once a sign.")] = None,
     gone: Annotated[list[str] | None, typer.Option(help="A sign that is gone.")] = None,
     no_signs: Annotated[bool, typer.Option("--no-signs", help="No signs: a clear day.")] = False,
@@ -22,9 +28,19 @@ def look(
     really: Annotated[bool, typer.Option("--really", help="The counts are so, though they look like a slip.")] = False,
     at: At = None,
 ) -> None:
-    from quarantine.actions.noting import look
+    from quarantine.actions.noting import look, read_count
 
-    made = look(session().desk(), " ".join(line), dead=dead, signs=sign, gone=gone, no_signs=no_signs, note=note, at=at)
+    made = look(
+        session().desk(),
+        " ".join(line),
+        dead=read_count(dead, "--dead", 0),
+        signs=sign,
+        gone=gone,
+        no_signs=no_signs,
+        note=note,
+        at=at,
+        really=really,
+    )
     session().emit(made.document, made.lines)
 
 
@@ -50,13 +66,18 @@ def done(
     from quarantine.actions.work import done
 
     made = done(session().desk(), codes, at=at, gave=gave, as_shown=as_shown, note=note, really=really)
-    lines = []
-    for item in made:
-        late = " (entered late)" if item["entered_late"] else ""
-        lines.append(f"{item['code']}: {item['says']}, {item['local']}{late}.")
-        if item["rescue"]:
-            lines.append(item["rescue"])
+    lines = [line for item in made for line in done_lines(item)]
     session().emit({"tasks": [{k: v for k, v in i.items() if k != "local"} for i in made]}, lines)
+
+
+def done_lines(item: dict[str, Any]) -> list[str]:
+    """What was done, when, whether in time; then the rescue and the caution of a dose."""
+    from quarantine.plan import OUT_OF_TIME
+
+    came = f", {OUT_OF_TIME[item['timing']]}" if item["timing"] in OUT_OF_TIME else ""
+    late = " (entered late)" if item["entered_late"] else ""
+    said = f"{item['code']}: {item['says']}, {item['local']}{came}{late}."
+    return [said, *(item[name] for name in ("rescue", "defers") if item[name])]
 
 
 def skip(
@@ -68,12 +89,25 @@ def skip(
     from quarantine.actions.work import skip
 
     made = skip(session().desk(), codes, because=because, at=at, yes=yes)
-    lines = [f"{item['code']}: {item['says']}." for item in made]
-    session().emit({"tasks": made}, [*lines, *made[-1]["moved"]])
+    lines = [f"{item['code']}: {item['says']}." for item in made.tasks]
+    for batch, reasons in made.counts.items():
+        counted = ", ".join(f"{reason} {count}" for reason, count in reasons.items())
+        lines.append(f"{batch}, skipped so far: {sum(reasons.values())} ({counted}).")
+    document = {
+        "tasks": made.tasks,
+        "skipped": [
+            {"batch": batch, "because": reason, "count": count}
+            for batch, reasons in made.counts.items()
+            for reason, count in reasons.items()
+        ],
+    }
+    session().emit(document, [*lines, *made.tasks[-1]["moved"]])
 
 
 def why(code: Annotated[str, typer.Argument(help="The code of the task.")]) -> None:
     from quarantine.actions.work import why
+    from quarantine.cli.render import given_line, proposal_lines
+    from quarantine.dosing import DEFERS
 
     home = session().home()
     with session().reader() as rows:
@@ -98,14 +132,9 @@ def why(code: Annotated[str, typer.Argument(help="The code of the task.")]) -> N
         document["given"] = found.given
         if task["kind"] == "dose" and "given" in found.given:
             g = found.given
-            lines.append(
-                f"  planned {g['target']} {g['target_unit']}, prepared {g['prepared']} {g['prepared_unit']}, "
-                f"given {g['given']} {g['given_unit']}"
-            )
-            lines += [f"    {line}" for line in g["working"]]
+            lines.append(f"  {given_line(g)}")
+            lines += [f"    {line}" for line in (*g["working"], DEFERS)]
     if found.proposal is not None and task["state"] in ("planned", "missed"):
-        from quarantine.cli.render import proposal_lines
-
         lines += [f"  {line}" for line in proposal_lines(found.proposal)]
         document["working"] = list(found.proposal.working)
         document["hold"] = found.proposal.hold and found.proposal.hold.as_json()

@@ -180,7 +180,7 @@ class _Room:
         from quarantine.cli.today import lines_of
         from quarantine.records.reads import open_reader
 
-        self.heading("Day 3: today's list")
+        self.heading(f"Day 3, {DAY_0 + timedelta(days=3)}: today's list")
         self.typed("today")
         with open_reader(self.home.database) as rows:
             for line in lines_of(list_day(rows, self.home, self.now)):
@@ -219,7 +219,11 @@ class _Room:
             sign(self.desk(), "Q1-1", release=True)
         except Refused as refusal:
             out.say(f"Refused: {refusal.sentence}", 4)
-        self.heading("The remaining days on a passed-in clock; a sign on day 9")
+            for line in refusal.lines:
+                out.say_indented(f"    {line}")
+        self.heading(
+            f"The remaining days on a passed-in clock; a sign on day {SIGN_ON}, {DAY_0 + timedelta(days=SIGN_ON)}"
+        )
         from rich.console import Console
         from rich.progress import track
 

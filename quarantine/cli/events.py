@@ -11,6 +11,7 @@ from quarantine.cli.daily import At
 from quarantine.cli.session import session
 
 Tank = Annotated[str, typer.Argument(help="The tank.")]
+Count = Annotated[str, typer.Argument(help="How many fish.")]
 Really = Annotated[bool, typer.Option("--really", help="It is so, though it looks like a slip.")]
 Yes = Annotated[bool, typer.Option("--yes", help="Accept the dates this moves.")]
 
@@ -20,6 +21,12 @@ def _note(kind: str, tank: str, data: dict[str, Any], at: str | None, **more: An
 
     made = event(session().desk(), kind, tank, data, at=at, **more)
     session().emit(made.document, made.lines)
+
+
+def _fish(text: str) -> int:
+    from quarantine.actions.noting import read_count
+
+    return read_count(text, "The number of fish", 1)
 
 
 def _litres(text: str, what: str) -> Decimal:
@@ -82,19 +89,19 @@ def dose(
     session().emit(made.document, made.lines)
 
 
-def added(tank: Tank, count: Annotated[int, typer.Argument(min=1)], yes: Yes = False, at: At = None) -> None:
-    _note("added", tank, {"count": count}, at, of_batch=True, yes=yes)
+def added(tank: Tank, count: Count, yes: Yes = False, at: At = None) -> None:
+    _note("added", tank, {"count": _fish(count)}, at, of_batch=True, yes=yes)
 
 
 def died(
     tank: Tank,
-    count: Annotated[int, typer.Argument(min=1)],
+    count: Count,
     cause: Annotated[str | None, typer.Option(help="The cause, when it is known.")] = None,
     euthanised: Annotated[bool, typer.Option("--euthanised", help="Its own outcome, counted apart.")] = False,
     really: Really = False,
     at: At = None,
 ) -> None:
-    data: dict[str, Any] = {"count": count, "euthanised": euthanised}
+    data: dict[str, Any] = {"count": _fish(count), "euthanised": euthanised}
     if cause:
         data |= {"cause": cause, "explained": True}
     if euthanised:
@@ -104,22 +111,22 @@ def died(
 
 def moved(
     tank: Tank,
-    count: Annotated[int, typer.Argument(min=1)],
+    count: Count,
     to_tank: Annotated[str, typer.Option("--to", help="The tank they went to.")],
     really: Really = False,
     at: At = None,
 ) -> None:
-    _note("moved", tank, {"count": count, "to": to_tank}, at, of_batch=True, really=really)
+    _note("moved", tank, {"count": _fish(count), "to": to_tank}, at, of_batch=True, really=really)
 
 
 def missing(
     tank: Tank,
-    count: Annotated[int, typer.Argument(min=1)],
+    count: Count,
     because: Annotated[str, typer.Option(help="Why they are held to be missing.")],
     really: Really = False,
     at: At = None,
 ) -> None:
-    _note("missing", tank, {"count": count, "because": because}, at, of_batch=True, really=really)
+    _note("missing", tank, {"count": _fish(count), "because": because}, at, of_batch=True, really=really)
 
 
 def disturbance(

@@ -70,18 +70,24 @@ def width() -> int | None:
     return os.get_terminal_size().columns if sys.stdout.isatty() else None
 
 
-def say(line: str = "", indent: int = 0) -> None:
+def say(line: str = "", indent: int = 0, stream: TextIO | None = None) -> None:
     """A line for a person, folded at the terminal's width with a hanging indent."""
     columns = width()
     text = " " * indent + line
     if columns is None or len(text) <= columns:
-        write(text)
+        write(text, stream)
         return
     from textwrap import wrap
 
     lines = wrap(line, columns, initial_indent=" " * indent, subsequent_indent=" " * min(indent + 2, columns // 3))
     for part in lines or [""]:
-        write(part)
+        write(part, stream)
+
+
+def say_indented(line: str, stream: TextIO | None = None) -> None:
+    """The same for a line that brings its own indent."""
+    body = line.lstrip(" ")
+    say(body, len(line) - len(body), stream)
 
 
 def emit(document: dict[str, Any], lines: list[str], *, as_json: bool) -> None:
@@ -90,5 +96,4 @@ def emit(document: dict[str, Any], lines: list[str], *, as_json: bool) -> None:
         write(to_json(document))
         return
     for line in lines:
-        body = line.lstrip(" ")
-        say(body, len(line) - len(body))
+        say_indented(line)

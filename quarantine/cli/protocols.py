@@ -26,11 +26,14 @@ def _document(protocol: Any) -> dict[str, Any]:
 
 
 def list_() -> None:
-    from quarantine.protocol import load, shipped
+    from quarantine.protocol import load
+    from quarantine.templates import shipped
 
     documents = [_document(load(name)) for name in shipped()]
     lines = [
-        f"{d['protocol']}: {d['title']} ({d['water']}{', medicated' if d['medicated'] else ''})" for d in documents
+        f"{d['protocol']}, revision {d['revision']}, {d['date']}: {d['title']} "
+        f"({d['water']}{', medicated' if d['medicated'] else ''})"
+        for d in documents
     ]
     session().emit({"protocols": documents}, lines)
 
@@ -109,16 +112,23 @@ def preview(
     arrived: Annotated[str, typer.Option(help='Local time: "YYYY-MM-DD HH:MM".')],
 ) -> None:
     from quarantine.actions.batches import preview
-    from quarantine.actions.previewing import doses_of, totals_of
+    from quarantine.actions.previewing import batches_there, doses_of, totals_of
+    from quarantine.templates import imprint
 
     desk = session().desk()
     made = preview(desk, protocol=protocol, tank=tank, arrived=arrived)
     with session().reader() as rows:
         doses = doses_of(made, rows, desk.home, desk.now)
+        there = batches_there(made, rows)
+    header = imprint(made.protocol.text)
+    past = sum(1 for t in made.plan.tasks if t.state == "missed")
     tasks = sorted(made.plan.tasks, key=lambda t: (t.day is None, t.day, t.title))
     document = {
         "protocol": made.protocol.id,
+        **header.as_json(),
         "tank": made.tank["name"],
+        "batches_there": there,
+        "past_tasks": past,
         "earliest": made.standing["earliest"],
         "tasks": [
             {"step": t.step, "kind": t.kind, "title": t.title, "day": t.day, "needs": t.needs, "dose": doses.get(t.key)}
@@ -126,7 +136,7 @@ def preview(
         ],
         "totals": totals_of(doses),
     }
-    lines = [f"{made.protocol.title}, {made.tank['name']}, arriving {arrived}. Nothing is written."]
+    lines = [f"{made.protocol.title}, {made.tank['name']}, arriving {arrived}. Nothing is written.", f"  {header.line}"]
     daily: dict[str, list[Any]] = {}
     for t in tasks:
         daily.setdefault(t.step, []).append(t)
@@ -142,6 +152,14 @@ def preview(
             lines += [f"  {t.day or t.needs} {t.title}" for t in runs]
     lines += [f"  In all: {t['grams_text']} g of {t['substance']}" for t in document["totals"]]
     lines.append(f"  Earliest sign-off if all goes well: {document['earliest']}")
+    if past:
+        lines.append(f"  {past} of these lie in the past: log what was done, or skip them with the reason.")
+    if there:
+        lines.append(
+            f"  In this water already: {', '.join(there)}. What starting there does to them, or why it is refused: "
+            "quarantine batch start --dry-run."
+        )
+    lines.append(f"  Sources: {header.named_sources}; in full: quarantine protocol show {protocol}")
     if doses:
         from quarantine.dosing import DEFERS
 

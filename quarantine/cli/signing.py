@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Any
+from typing import Annotated
 
 import typer
 
@@ -18,9 +18,9 @@ def signoff(
     died_out: Annotated[bool, typer.Option("--died-out", help="The last fish died; the batch ends.")] = False,
 ) -> None:
     from quarantine.actions.desk import local_text
-    from quarantine.actions.signing import NOT_TESTED, assess, sign
+    from quarantine.actions.signing import NOT_TESTED, assess, criterion_line, sign
 
-    if release or extend or reject or died_out or deviation:
+    if release or reject or died_out or extend is not None or deviation is not None:
         made = sign(
             session().desk(),
             batch,
@@ -33,8 +33,12 @@ def signoff(
         lines = [f"Batch {made['batch']}: {made['decision']}."]
         if made["deviation"]:
             lines.append(f"Deviation: {made['deviation']}")
-        lines += _criteria_lines(made["criteria"])
-        lines += [NOT_TESTED, f"Seal: {made['seal']} (what was judged, by whom, when; it is no legal signature)"]
+        lines += [criterion_line(c) for c in made["criteria"]]
+        lines += [
+            *_judged_by(batch),
+            NOT_TESTED,
+            f"Seal: {made['seal']} (what was judged, by whom, when; it is no legal signature)",
+        ]
         session().emit(made, lines)
         return
     with session().reader() as rows:
@@ -51,22 +55,26 @@ def signoff(
     }
     word = "every criterion is met" if found.met else f"earliest if all goes well: {found.standing.earliest}"
     lines = [f"{found.batch['name']}, {local_text(now(), found.batch['zone'])}: {word}"]
-    lines += _criteria_lines(criteria)
-    lines.append(NOT_TESTED)
+    lines += [criterion_line(c) for c in criteria]
+    lines += [*_judged_by(batch), NOT_TESTED]
     session().emit(document, lines)
 
 
-def _criteria_lines(criteria: list[dict[str, Any]]) -> list[str]:
-    lines = []
-    for c in criteria:
-        earliest = f" Earliest: {c['earliest']}." if c["earliest"] else ""
-        lines.append(f"  {c['verdict'].upper()}: {c['title']}: {c['says']}.{earliest}")
-    return lines
+def _judged_by(batch: str) -> list[str]:
+    """The header of the batch's own copy of its protocol: a printed sign-off says by which text it was judged (F2)."""
+    from quarantine.actions.desk import find_batch
+    from quarantine.templates import imprint
+
+    with session().reader() as rows:
+        found = find_batch(rows, batch)
+        header = imprint(rows.rows("copy", id=found["copy_id"])[0]["body"])
+    sources = f"  Sources: {header.named_sources}; in full with: quarantine batch show"
+    return [f"  Judged by {header.line}.", sources]
 
 
 def check(
     against: Annotated[
-        str | None, typer.Option(help="A seal of the journal seen elsewhere (its start will do).")
+        str | None, typer.Option(help="A seal seen elsewhere (its first 8 digits will do): is it in this record?")
     ] = None,
 ) -> None:
     from quarantine.actions.checking import check
@@ -78,5 +86,6 @@ def check(
         [
             f"The record is whole: {made['entries']} journal entries, state and journal agree, counts balance.",
             f"Head: {made['head']}",
+            *([f"The seal {against} is {made['against']}."] if against else []),
         ],
     )

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import date
+from datetime import date, timedelta
 from itertools import groupby
 from typing import Annotated
 from zoneinfo import ZoneInfo
@@ -56,18 +56,24 @@ def lines_of(listed: Day) -> list[str]:
             "or see the whole job: quarantine demo.",
         ]
     lines = [f"{listed.on:%A %-d %B %Y}", *[t["line"] for t in listed.tanks], ""]
-    place = ""
+    place = water = ""
     for (tank, batch), items in groupby(listed.tasks, key=lambda i: (i.row["tank_name"], i.row["batch_name"])):
-        if tank != place:
-            place = tank
-            lines.append(f"{tank} ({batch})")
         mine = list(items)
+        if tank != place:
+            if place and mine[0].row["system"] != water:
+                lines.append("-- Wash hands; other net and siphon. --")
+            place, water = tank, mine[0].row["system"]
+            lines.append(f"{tank} ({batch})")
         lines += [line for item in mine if item.section != "missed" for line in _task_lines(item)]
         lines += _missed_lines([item for item in mine if item.section == "missed"])
+    ahead = [f"  {tank}: {'; '.join(titles)}" for tank, titles in listed.tomorrow.items()]
+    if ahead:
+        ahead = ["", f"Next day, {listed.on + timedelta(days=1):%A %-d %B}", *ahead]
     if not listed.tasks:
-        return [*lines, "Nothing is due."]
+        return [*lines, "Nothing is due.", *ahead]
     return [
         *lines,
+        *ahead,
         "",
         'Tick: quarantine done CODE. Looks: quarantine look "TANK SEEN APPETITE" --no-signs. '
         "Wash hands, change nets and siphon between tanks.",
@@ -75,7 +81,7 @@ def lines_of(listed: Day) -> list[str]:
 
 
 def _task_lines(item: Listed) -> list[str]:
-    lines = [f"  {item.row['code']} {item.row['title']}{_when(item)}"]
+    lines = [f"  {item.row['code']} {item.row['title']}{when_due(item)}"]
     if item.litres is not None:
         lines.append(f"    about {show(item.litres)} L of the water that is there")
     if item.proposal is not None:
@@ -97,7 +103,8 @@ def _missed_lines(items: list[Listed]) -> list[str]:
     return lines
 
 
-def _when(item: Listed) -> str:
+def when_due(item: Listed) -> str:
+    """How a task's time is said behind its title."""
     row = item.row
     if item.section == "waiting":
         return f": {row['needs']}"
@@ -108,6 +115,12 @@ def _when(item: Listed) -> str:
     if item.section == "later":
         return f", from {start:%H:%M}"
     return "" if until.strftime("%H:%M") == "00:00" else f", until {until:%H:%M}"
+
+
+GATE = (
+    "Whether a batch in this water may be dosed today is on today's list (quarantine today), which asks for what its "
+    "protocol wants first (rule C8)."
+)
 
 
 def dose(
@@ -126,12 +139,15 @@ def dose(
         chosen = _regimen(found, regimen, row["water"])
         setting = cards.setting_for(rows, home, row, cards.batch_in(rows, row["system"]), now())
     proposal = propose(found, chosen, setting)
+    if proposal.hold is None:
+        proposal = proposal._replace(how=(*proposal.how, GATE))
     document = {
         "tank": row["name"],
         "dose": cards.dose_json(proposal.dose),
         "hold": proposal.hold.as_json() if proposal.hold else None,
         "working": list(proposal.working),
         "advice": proposal.advice,
+        "how": list(proposal.how),
     }
     session().emit(document, [f"{row['name']}, {found.name}, {chosen.id}: {chosen.purpose}", *proposal_lines(proposal)])
 
@@ -149,7 +165,10 @@ def _regimen(substance: Substance, regimen: str | None, water: str) -> Regimen:
     ]
     if len(fits) == 1:
         return fits[0]
-    listed = "; ".join(f"{r.id}: {r.purpose}, {r.route}, {'/'.join(r.water)}, {r.tier}" for r in substance.regimens)
+    offered = [r for r in substance.regimens if r.tier != "refused"]
+    if not offered:  # the first caution of such an entry is the reason
+        raise Refused(f"{substance.name} is never offered. {substance.cautions[0].text} Ask a veterinarian.")
+    listed = "; ".join(f"{r.id}: {r.purpose}, {r.route}, {'/'.join(r.water)}, {r.tier}" for r in offered)
     raise Refused(
         f"{substance.name} has {len(fits) or 'no'} ready regimens for a bath in {water} water; "
         f"name one with --regimen. On record: {listed}.",

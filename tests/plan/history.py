@@ -7,6 +7,8 @@ from itertools import count
 from typing import Any
 from zoneinfo import ZoneInfo
 
+from events_text import EVENTS_TEXT
+
 from quarantine import clearance
 from quarantine import evidence as ev
 from quarantine.facts import Fact, PlannedTask
@@ -41,17 +43,8 @@ start = { entered = "0 d" }
 references = ["choice"]
 """
 
-EVENTS = """
-[events]
-sign_a = "restart"
-sign_b = "note"
-sign_c = "note"
-death = "restart"
-outbreak = "restart"
-fish_added = "restart"
-disturbance = "note"
-dose_missed = "note"
-
+EVENTS = f"""
+{EVENTS_TEXT}
 [[criterion]]
 period = "observation"
 title = "The period is complete"

@@ -5,10 +5,12 @@ from __future__ import annotations
 from typing import NamedTuple
 
 import pytest
+from events_text import EVENTS_TEXT
 
 from quarantine.protocol import Problem, ProtocolError, read, shipped
 
-WATCH = """\
+WATCH = (
+    """\
 format = 1
 id = "watch"
 revision = 1
@@ -59,16 +61,9 @@ fraction = "25 %"
 before = [{ word = "Water is ready" }]
 references = ["book"]
 
-[events]
-sign_a = "restart"
-sign_b = "note"
-sign_c = "note"
-death = "restart"
-outbreak = "restart"
-fish_added = "restart"
-disturbance = "note"
-dose_missed = "note"
-
+"""
+    + EVENTS_TEXT
+    + """
 [[criterion]]
 period = "observation"
 
@@ -84,6 +79,7 @@ counts = "balanced"
 [[criterion]]
 tasks = "settled"
 """
+)
 
 
 class Case(NamedTuple):

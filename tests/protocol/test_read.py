@@ -329,7 +329,7 @@ def test_templates_beside_the_package_come_before_those_of_the_checkout(
     for folder, name in ((package / "protocols", "inside"), (tmp_path / "protocols", "beside")):
         folder.mkdir(parents=True)
         (folder / f"{name}.toml").write_text(WATCH, encoding="utf-8")
-    monkeypatch.setattr("quarantine.protocol.__file__", str(package / "protocol.py"))
+    monkeypatch.setattr("quarantine.templates.__file__", str(package / "templates.py"))
     assert list(shipped()) == ["inside"]
     (package / "protocols" / "inside.toml").unlink()
     (package / "protocols").rmdir()
