@@ -9,6 +9,7 @@ import json
 import os
 import re
 from collections.abc import Callable, Iterable
+from contextlib import suppress
 from datetime import date, datetime
 from decimal import ROUND_CEILING, ROUND_FLOOR, Decimal
 from functools import lru_cache
@@ -19,7 +20,7 @@ from zoneinfo import ZoneInfo
 
 from quarantine import dosing
 from quarantine.actions.today import Day, Listed, list_day, tank_named
-from quarantine.facts import in_order, local_day
+from quarantine.facts import Fact, in_order, local_day
 from quarantine.failures import Refused
 from quarantine.formulary import Regimen, Substance, keys_of, load, titles
 from quarantine.quantity import Quantity, decimal_up, show, show_significant, to
@@ -28,7 +29,7 @@ from quarantine.records.codec import instant, text_of_instant
 from quarantine.records.loading import fact_of, system_water, valid_at, volume_of
 from quarantine.records.reads import Row, Rows
 from quarantine.settings import Home
-from quarantine.water.ledger import level_of, substances_in
+from quarantine.water.ledger import Water, level_of, substances_in
 
 Card = Callable[[dosing.Proposal], list[str]]
 """How a dose is written: the same lines as on today's list."""
@@ -103,7 +104,7 @@ def read_sheet(
         keepers=keeper_names(rows),
         parts=parts,
         idle=tuple(line["tank"] for line in day.tanks if line["tank"] not in worked),
-        kept_back=tuple(item.row["code"] for item in day.tasks if item not in wanted),
+        kept_back=tuple(item.row["code"] for item in day.tasks if sitter and not _for_anyone(item)),
     )
 
 
@@ -290,15 +291,14 @@ def read_water(rows: Rows, tank: Row, now: datetime) -> TankWater:
     litres = plus_minus = None
     if water is not None:
         litres, plus_minus = _shown(Decimal(str(water.litres)), Decimal(str(water.plus_minus_litres)))
+    # A volume that is not known better than by its whole gives no level.
+    judged = water if water is not None and water.plus_minus_litres < water.litres else None
     inside = []
     for name in substances_in(facts):
-        level = level_of(facts, name, water, "none", now) if water is not None else None
-        high = None if level is None or level.high is None else decimal_up(level.high)
+        high = _upper(facts, name, judged, now)
         if high != 0:
-            doses = [f for f in facts if f.kind == "dose" and f.data["substance"] == name]
-            inside.append(_in_water(load(name), doses[-1].data["regimen"], high, litres, plus_minus))
-    # A substance that nobody gave has a level of zero, unless something of unknown size went in.
-    unknown = water is not None and not level_of(facts, "", water, "none", now).known
+            row_id = [f for f in facts if f.kind == "dose" and f.data.get("substance") == name][-1].data.get("regimen")
+            inside.append(_in_water(load(name), row_id, high, litres, plus_minus))
     return TankWater(
         tank=tank["name"],
         system=tank["system_name"],
@@ -314,12 +314,19 @@ def read_water(rows: Rows, tank: Row, now: datetime) -> TankWater:
         if litres is None or plus_minus is None or plus_minus >= litres
         else dosing.clearing_litres(litres, plus_minus, Decimal(2), Decimal(1)),
         inside=tuple(inside),
-        unknown=unknown,
+        # A substance that nobody gave has a level of zero, unless something of unknown size went in.
+        unknown=any(f.kind == "unknown_addition" for f in facts) and _upper(facts, "", judged, now) is None,
     )
 
 
+def _upper(facts: list[Fact], name: str, water: Water | None, now: datetime) -> Decimal | None:
+    """The upper bound of a level in mg/L; None when it is not known. No loss counts that is not certain."""
+    level = level_of(facts, name, water, "none", now) if water is not None else None
+    return None if level is None or level.high is None else decimal_up(level.high)
+
+
 def _in_water(
-    substance: Substance, row_id: str, high: Decimal | None, litres: Decimal | None, plus_minus: Decimal | None
+    substance: Substance, row_id: str | None, high: Decimal | None, litres: Decimal | None, plus_minus: Decimal | None
 ) -> InWater:
     row = next((r for r in substance.regimens if r.id == row_id), None)
     ceiling = dosing.ceiling_mg_per_l(row) if row else None
@@ -335,13 +342,13 @@ def _in_water(
     else:
         out = dosing.clearing_litres(litres, plus_minus, high, ceiling)
         change = "all of the water" if out is None else f"at least {show(out)} L of water, in one change"
-    cautions = [note.text for note in (*(row.cautions if row else ()), *substance.cautions, *substance.handling)]
+    notes = (*(row.cautions if row else ()), *substance.cautions, *substance.handling, *substance.legal)
     return InWater(
         name=substance.name,
         upper=upper,
         ceiling="not on record in mg/L" if ceiling is None else f"{show(ceiling)} mg/L",
         change=change,
-        cautions=said_once((*cautions, dosing.DEFERS)),
+        cautions=said_once((*(note.text for note in notes), dosing.DEFERS)),
         reference=_ceiling_source(substance, row, ceiling),
     )
 
@@ -495,9 +502,12 @@ def save_page(path: Path, html: str) -> None:
             os.fsync(file.fileno())
         part.replace(target)
     except OSError as error:
-        part.unlink(missing_ok=True) if part.parent.is_dir() else None
         reason = (error.strerror or type(error).__name__).lower()
         raise Refused(f"{path} could not be written ({reason}); name another file.") from error
+    finally:
+        # After success it is gone already; under a path that is no folder it never was.
+        with suppress(OSError):
+            part.unlink()
 
 
 def _is_page(target: Path) -> bool:

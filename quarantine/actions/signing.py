@@ -9,6 +9,7 @@ from datetime import datetime
 from typing import Any, NamedTuple
 
 from quarantine.actions.desk import Desk, find_batch, local_text
+from quarantine.actions.examining import tests_of
 from quarantine.actions.planning import add_fact, frozen, load_system, plan_system, replan
 from quarantine.clearance import Judged, judge
 from quarantine.evidence import Standing
@@ -118,6 +119,7 @@ def sign(
             "at": act.now,
             "seal": seal,
             "criteria": [j.as_json() for j in found.judged],
+            "tests": tests_of(act, found.batch),
             "not_tested": NOT_TESTED,
         }
 
@@ -152,6 +154,7 @@ def _write(act: Act, found: Assessment, decision: str, deviation: str | None, da
             "at": act.now,
             "alive": found.standing.evidence.alive,
             "criteria": [j.as_json() for j in found.judged],
+            "tests": tests_of(act, batch),
             "journal": act.rows("head")[0]["entry"],
         }
     )
@@ -200,6 +203,9 @@ SEALED = {"batch": "batch", "decision": "decision", "deviation": "deviation", "k
 
 def seal_holds(signoff: Row) -> bool:
     """Whether the stored evidence is still what was sealed, and the decision beside it the one it speaks of."""
-    evidence = json.loads(signoff["evidence"])
-    same = all(signoff[column] == evidence[key] for column, key in SEALED.items())
+    try:
+        evidence = json.loads(signoff["evidence"])
+        same = all(signoff[column] == evidence[key] for column, key in SEALED.items())
+    except (ValueError, KeyError, TypeError):
+        return False
     return same and seal_of(evidence) == str(signoff["seal"])

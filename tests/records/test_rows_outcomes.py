@@ -137,6 +137,8 @@ CHANGES = {
     "the seal": "update signoff set seal = 'f' || substr(seal, 2) || 'f'",
     "a verdict": "update signoff set evidence = replace(evidence, '\"not met\"', '\"met\"')",
     "a count": "update signoff set evidence = replace(evidence, '\"alive\":4', '\"alive\":5')",
+    "all of it": "update signoff set evidence = '{}'",
+    "its form": "update signoff set evidence = '{'",
     "the journal's head": 'update signoff set evidence = replace(evidence, \'"journal":"\', \'"journal":"0\')',
 }
 
