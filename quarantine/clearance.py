@@ -10,7 +10,7 @@ from typing import Any, NamedTuple
 
 from quarantine import evidence as ev
 from quarantine.evidence import Standing
-from quarantine.facts import Condition, PlannedTask
+from quarantine.facts import Condition, PlannedTask, local_day
 
 
 class Judged(NamedTuple):
@@ -43,6 +43,9 @@ def _judge(criterion: Condition, standing: Standing, tasks: list[PlannedTask]) -
         verdict = _period(criterion, standing, tasks)
     elif criterion.kind == "tasks":
         verdict = _tasks(standing, tasks)
+    elif criterion.kind == "word":
+        # A dose asks for the word when it is given; at sign-off there is none on record, so it is not known.
+        verdict = ev.Verdict(None, "no word is kept for a sign-off; a named person releases with --deviation")
     else:
         verdict = ev.judge(criterion, standing.evidence)
     earliest = None if verdict.met else verdict.earliest
@@ -81,9 +84,9 @@ def _tasks(standing: Standing, tasks: list[PlannedTask]) -> ev.Verdict:
         and t.due_from is not None
         and t.due_from <= as_of
     ]
-    if not (late or owed or due):
+    parts = [_stopped(fact.data, local_day(fact.at, standing.evidence.zone)) for fact in standing.evidence.stopped]
+    if not (late or owed or due or parts):
         return ev.Verdict(True, "every task up to today has an outcome, no dose is owed")
-    parts = []
     if late:
         names = ", ".join(sorted({t.title for t in late}))
         parts.append(f"{len(late)} past task{'' if len(late) == 1 else 's'} without an outcome ({names})")
@@ -96,3 +99,12 @@ def _tasks(standing: Standing, tasks: list[PlannedTask]) -> ev.Verdict:
         parts.append(f"{len(due)} of today's tasks still open")
     last = max((t.day for t in owed if t.day), default=None)
     return ev.Verdict(False, "; ".join(parts), last)
+
+
+def _stopped(data: dict[str, Any], day: date) -> str:
+    """A course that was not given whole: a deviation, which sign-off names (rule B8)."""
+    left = len(data["left"])
+    return (
+        f"the course {data['title']!r} was stopped on {day} with {left} dose{'' if left == 1 else 's'} not given "
+        f"({data['because']}): a deviation, which a release names"
+    )

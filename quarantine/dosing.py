@@ -125,13 +125,13 @@ class Where(NamedTuple):
 
 
 class Weighed(NamedTuple):
-    """What a batch weighs, as it was typed: grams of ``count`` fish together with their plus-minus, how it was found
+    """What a batch weighs, as it was typed: grams of ``number`` fish together with their plus-minus, how it was found
     (``by``) and when; ``food_grams`` is what they eat in a day (None: not known), ``grown`` says that fish came
     after it."""
 
     grams: Decimal
     plus_minus_grams: Decimal
-    count: int
+    number: int
     food_grams: Decimal | None
     by: str
     at: datetime
@@ -268,8 +268,9 @@ def _first_hold(
 
 
 def _mode_hold(substance: Substance, regimen: Regimen, mode: str | None) -> Hold | None:
-    """Salt is sized by a reading of what is there; everything else as published, the full amount."""
-    computed = "top up to a reading" if "salt" in substance.classes else "as published"
+    """Salt in the tank is sized by a reading of what is there; everything else as published, the full amount."""
+    there = "salt" in substance.classes and not regimen.own_vessel
+    computed = "top up to a reading" if there else "as published"
     if mode in (None, computed):
         return None
     return Hold(
@@ -415,14 +416,16 @@ def _food_hold(substance: Substance, regimen: Regimen, setting: Setting) -> Hold
     if unit not in (PER_FISH, *PER_FOOD):
         return _unit_hold(substance, regimen, unit)
     weighed, says = setting.weighed, ""
-    if weighed is None or weighed.count < 1 or setting.evidence is None:
+    if weighed is None or weighed.number < 1 or weighed.grams <= 0 or setting.evidence is None:
         says = "is sized by the weight of the fish, which is not on record"
     elif weighed.grown:
         says = f"is sized by the weight of the fish, and fish came after it was found on {_day(weighed, setting)}"
     elif setting.now - weighed.at > timedelta(days=WEIGHT_DAYS):
         says = f"is sized by the weight of the fish, which was last found on {_day(weighed, setting)}"
-    elif weighed.food_grams is None:
+    elif not weighed.food_grams:
         says = "is sized by how much the fish eat in a day, which is not on record"
+    elif setting.evidence.alive < 1:
+        says = "is for living fish, and none is on record"
     if not says:
         return None
     return Hold(
@@ -826,16 +829,12 @@ def _food_size(substance: Substance, regimen: Regimen, wanted: Quantity, setting
     What is measured on the day is a portion of prepared food, so that is what is rounded down; the substance is
     weighed once, for a larger amount of food. ``gives`` is in the unit of the target.
     """
-    assert setting.weighed is not None
-    assert setting.weighed.food_grams is not None
-    assert setting.evidence is not None
-    weighed, step = setting.weighed, setting.scale_step_grams
-    alive = setting.evidence.alive
-    fish, plus_minus = (grams * alive / weighed.count for grams in (weighed.grams, weighed.plus_minus_grams))
-    eats = weighed.food_grams * alive / weighed.count
+    weighed, step, unit, top = setting.weighed, setting.scale_step_grams, wanted.unit, ceiling.figure.value
+    assert weighed is not None
+    alive, fish, plus_minus, eats = _biomass(setting)
     least = max(fish - plus_minus, Decimal(0))
-    top, unit = ceiling.figure.value, wanted.unit
     share = show_significant(eats / fish * 100, 3)
+    says: tuple[str, ...]
     if unit == PER_FISH:
         by_target, by_ceiling = wanted.value * fish / 1000, top * least / 1000
         exact = min(by_target, by_ceiling)
@@ -845,10 +844,10 @@ def _food_size(substance: Substance, regimen: Regimen, wanted: Quantity, setting
             f"the smaller in {_g(eats)} g of food: {_mg(exact / eats)} mg in each gram",
         )
     else:
-        content = min(wanted.value, top) * MG_PER_G[unit]
-        exact = content * eats
+        per_gram = min(wanted.value, top) * MG_PER_G[unit]
+        exact = per_gram * eats
         says = (
-            f"target {show(wanted.value)} {unit} (ceiling {show(top)} {unit}): {_mg(content)} mg in each gram of food",
+            f"target {show(wanted.value)} {unit} (ceiling {show(top)} {unit}): {_mg(per_gram)} mg in each gram of food",
             f"in {_g(eats)} g of food: {_mg(exact)} mg",
         )
     content = exact / eats
@@ -869,7 +868,7 @@ def _food_size(substance: Substance, regimen: Regimen, wanted: Quantity, setting
     of_fish = show_significant(given * 1000 / fish, 3, up=True)
     working = (
         f"fish: {_g(fish)} g, plus or minus {_g(plus_minus)} g ({alive} fish; {_g(weighed.grams)} g for "
-        f"{weighed.count} of them on {_day(weighed, setting)}: {weighed.by})",
+        f"{weighed.number} of them on {_day(weighed, setting)}: {weighed.by})",
         f"they eat {_g(eats)} g of food a day, {share} % of their weight",
         *says,
         f"prepared: {show(mixed / 1000)} g in {show(prepared)} g of food, rounded down to steps of {show(step)} g: "
@@ -881,18 +880,27 @@ def _food_size(substance: Substance, regimen: Regimen, wanted: Quantity, setting
     return _Size(exact, given, low, high, working, food)
 
 
+def _biomass(setting: Setting) -> tuple[int, Decimal, Decimal, Decimal]:
+    """How many are alive; grams of them all, the plus-minus, and grams of food they eat in a day."""
+    weighed = setting.weighed
+    assert weighed is not None
+    assert weighed.food_grams is not None
+    assert setting.evidence is not None
+    alive = setting.evidence.alive
+    share = Decimal(alive) / Decimal(weighed.number)
+    return alive, weighed.grams * share, weighed.plus_minus_grams * share, weighed.food_grams * share
+
+
 def _food_size_hold(substance: Substance, regimen: Regimen, setting: Setting, size: _Size) -> Hold | None:
     """Rules C3 and C4 for food, and the published content: fish that eat less cannot eat the dose."""
     assert size.food is not None
-    assert setting.weighed is not None
     step, food = setting.scale_step_grams, size.food
     if food.plus_minus_grams >= food.fish_grams:
         says = f"{_g(food.fish_grams)} g, plus or minus {_g(food.plus_minus_grams)} g"
         remedy = "weigh them again"
         return Hold("C2", f"the weight of the fish is not known well enough: {says}", None, None, OUR_CHOICE, remedy)
     published = regimen.food.per_food if regimen.food else None
-    eats = (setting.weighed.food_grams or Decimal(0)) * (setting.evidence.alive if setting.evidence else 0)
-    content = size.exact_mg * setting.weighed.count / eats
+    content = size.exact_mg / _biomass(setting)[3]
     if published is not None and content.quantize(Decimal("0.000001"), ROUND_FLOOR) > published.value:
         return Hold(
             "published range",
@@ -1072,8 +1080,8 @@ def _how_stock(substance: Substance, setting: Setting) -> tuple[str, ...]:
     made = local_day(setting.now, setting.zone).isoformat()
     strength = show_significant(_stock_mg_per_ml(setting.stock), 6)
     return (
-        f"Measure: dissolve {show(setting.stock.grams)} g wholly and fill up to {show(setting.stock.litres * 1000)} mL; "
-        f"draw with a syringe with steps of {show(SYRINGE_ML)} mL.",
+        f"Measure: dissolve {show(setting.stock.grams)} g wholly and fill up to "
+        f"{show(setting.stock.litres * 1000)} mL; draw with a syringe with steps of {show(SYRINGE_ML)} mL.",
         f"Label: {substance.name}, {strength} mg/mL; made on {made}; discard: how long it keeps is not known (no "
         "source), so make it fresh.",
     )
@@ -1090,7 +1098,7 @@ def _how_dip(substance: Substance, regimen: Regimen, where: Where | None, settin
         f"dissolved, weighed on a scale with steps of {show(setting.scale_step_grams)} g; only then the fish.",
         f"Time: {words}{longest}. Set a timer now and stay in the room; note when the first fish goes in and the last "
         "comes out.",
-        "Out at once, into the clean water of the tank, when a fish rolls or gasps, whatever the timer says.",
+        "Out at once, into the clean water of the tank, when a fish rolls onto its side, whatever the timer says.",
     )
 
 
@@ -1100,9 +1108,9 @@ def _how_food(substance: Substance, size: _Size | None) -> tuple[str, ...]:
     food = size.food
     return (
         "Route: in food.",
-        f"Prepare: weigh {show(food.substance_mg / 1000)} g of {substance.name}, counted as pure (100 %), mix it evenly "
-        f"into {show(food.prepared_grams)} g of food; how, the sources on record do not say: the product's label or a "
-        "veterinarian does. Label it; how long it keeps is not known.",
+        f"Prepare: weigh {show(food.substance_mg / 1000)} g of {substance.name}, counted as pure (100 %), mix it "
+        f"evenly into {show(food.prepared_grams)} g of food; how, the sources on record do not say: the "
+        "product's label or a veterinarian does. Label it; how long it keeps is not known.",
         f"Give: {show(food.portion_grams)} g of it as the day's food, and watch that it is eaten; what is left over is "
         "a dose that was not given.",
     )
@@ -1165,14 +1173,25 @@ def _measured_of(substance: Substance, stock: Stock | None) -> str:
     return f"a stock solution of {substance.name}, {strength} mg/mL (substance counted as pure, 100 %)"
 
 
+def amount_words(dose: Dose) -> str:
+    """What is measured out, in words: "0.4 g of Praziquantel", or for food the portion and what it holds.
+
+    ``dose`` is not held: its ``add`` is there.
+    """
+    amount = f"{show(dose.add or Decimal(0))} {dose.add_unit} of {dose.add_of}"
+    return amount if dose.food_grams is None else f"{show(dose.food_grams)} g of the prepared food: it holds {amount}"
+
+
+def headline(dose: Dose) -> str:
+    """The first line of a card. What is given in food is never said to be added."""
+    return f"{'ADD' if dose.food_grams is None else 'FEED'} {amount_words(dose)}"
+
+
 def sized_for(dose: Dose) -> str:
-    """What a dose was sized by, for a card: the litres, or for food the fish and the portion of food that holds it."""
-    if dose.fish_grams is None or dose.fish_plus_minus_grams is None or dose.food_grams is None:
+    """What a dose was sized by, for a card: the litres, or for food the fish."""
+    if dose.fish_grams is None or dose.fish_plus_minus_grams is None:
         return f"for {show(dose.volume_litres)} L, plus or minus {show(dose.volume_plus_minus_litres)} L"
-    return (
-        f"in {show(dose.food_grams)} g of the prepared food, for {show(dose.fish_grams)} g of fish, plus or minus "
-        f"{show(dose.fish_plus_minus_grams)} g"
-    )
+    return f"for {show(dose.fish_grams)} g of fish, plus or minus {show(dose.fish_plus_minus_grams)} g"
 
 
 def rescue(
@@ -1195,6 +1214,30 @@ def rescue(
         f"The level of {name} {level} over the ceiling of {show(ceiling_mg_per_l)} mg/L. Now: strong aeration; "
         f"change {much} of matched, conditioned water and log it (quarantine event change); fresh activated carbon; "
         "call a veterinarian."
+    )
+
+
+def rescue_apart(dose: Dose, regimen: Regimen, given_mg: Decimal) -> str:
+    """What to do after too strong a dip or too much in food was really given (rule C7); empty where it was not."""
+    ceiling = _ceiling(regimen, None)
+    if ceiling is None:
+        return ""
+    top = f"{show(ceiling.figure.value)} {ceiling.figure.unit}"
+    least = dose.volume_litres - dose.volume_plus_minus_litres
+    if regimen.own_vessel and least > 0 and ceiling.figure.unit in ("mg/L", "g/L"):
+        if given_mg / least <= to(Quantity(ceiling.figure.value, ceiling.figure.unit), "mg/L"):
+            return ""
+        return (
+            f"The dip may have been over its ceiling of {top}. Now: every fish in clean water of the tank, strong "
+            "aeration, watch them; call a veterinarian."
+        )
+    if dose.fish_grams is None or dose.fish_plus_minus_grams is None or ceiling.figure.unit != PER_FISH:
+        return ""
+    if given_mg * 1000 / (dose.fish_grams - dose.fish_plus_minus_grams) <= ceiling.figure.value:
+        return ""
+    return (
+        f"The food may have given more than the ceiling of {top}. Now: take out what is not eaten, no more of it "
+        "today; call a veterinarian."
     )
 
 

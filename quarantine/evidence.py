@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from datetime import date, datetime, timedelta
 from decimal import Decimal
+from itertools import pairwise
 from typing import Any, NamedTuple
 
 from quarantine.facts import Condition, Fact, in_order, local_day
@@ -24,7 +25,7 @@ FEEDING_APPETITE = 2  # rule A6
 REFUSES = "off food"  # rule A6: while this sign is open, a fish is known to refuse
 STEADY_APART_HOURS, STEADY_GAP_HOURS = 6, 36  # rule A10
 ALTERS = ("change", "topup", "evaporation", "dose", "removal", "unknown_addition")
-SAME_READING_MINUTES = 30  # two readings closer than this are duplicates, of which the worse counts; our choice, no source
+SAME_READING_MINUTES = 30  # readings closer than this are duplicates, and the worse counts; our choice, no source
 OUTBREAK_DEATHS, OUTBREAK_SHARE = 2, Decimal("0.05")  # rule A7: in 24 hours
 WORSE = {"A": 3, "B": 2, "C": 1}
 
@@ -89,6 +90,8 @@ class Evidence(NamedTuple):
     """days a person added at sign-off"""
     altered: tuple[datetime, ...] = ()
     """when the water was changed, topped up or dosed: what was read before is no duplicate of what was read after"""
+    stopped: tuple[Fact, ...] = ()
+    """courses that a person stopped before their last dose (F41)"""
 
 
 class PeriodStanding(NamedTuple):
@@ -152,6 +155,8 @@ def gather(
         if f.kind == "disturbance"
     ]
     restarts += _missed_doses(ordered, batch)
+    stopped = tuple(f for f in own if f.kind == "stopped")
+    restarts += [(f.at, "dose_missed", f"the course {f.data['title']!r} was stopped") for f in stopped]
     today = local_day(as_of, zone)
     entered_at = entries[-1].at if entries else arrival.at
     lifted = [f.at for f in ordered if f.kind == "lift"]
@@ -175,6 +180,7 @@ def gather(
         lifted_at=lifted[-1] if lifted else None,
         extended_days=sum(int(f.data["days"]) for f in own if f.kind == "extended"),
         altered=tuple(f.at for f in ordered if f.kind in ALTERS),
+        stopped=stopped,
     )
 
 
@@ -380,14 +386,9 @@ def emergency(evidence: Evidence) -> str | None:
     return open_[-1] if open_ else None
 
 
-def last_reading(evidence: Evidence, parameter: str) -> Fact | None:
-    """The newest reading of a parameter; None when there is none."""
-    return next((f for f in reversed(evidence.readings) if f.data["parameter"] == parameter), None)
-
-
 def last_readings(readings: tuple[Fact, ...], parameter: str, altered: tuple[datetime, ...] = ()) -> list[Fact]:
-    """The newest reading of a parameter and its duplicates, in order of time: those less than half an hour older, of the
-    same water (not from before an instant of ``altered``)."""
+    """The newest reading of a parameter and its duplicates, in order of time: those less than half an hour older and of
+    the same water, that is not from before an instant of ``altered``."""
     found = [f for f in readings if f.data["parameter"] == parameter]
     if not found:
         return []
@@ -395,10 +396,6 @@ def last_readings(readings: tuple[Fact, ...], parameter: str, altered: tuple[dat
     fresh = max([at for at in altered if at < newest], default=None)
     close = [f for f in found if newest - f.at < timedelta(minutes=SAME_READING_MINUTES)]
     return [f for f in close if fresh is None or f.at >= fresh]
-
-
-def _age_hours(evidence: Evidence, fact: Fact) -> float:
-    return (evidence.as_of - fact.at).total_seconds() / 3600
 
 
 class Span(NamedTuple):
@@ -422,29 +419,32 @@ def span_of(duplicates: list[Fact]) -> Span:
 
 def value_now(evidence: Evidence, parameter: str, within_hours: int) -> Span | None:
     """The parameter's value with its kit's error; un-ionized ammonia is computed. None: unknown or too old."""
-    if parameter == "uia":
-        return _uia(evidence, within_hours)
-    found = last_readings(evidence.readings, parameter, evidence.altered)
-    if not found or _age_hours(evidence, found[-1]) > within_hours:
+    return value_at(evidence.readings, evidence.altered, evidence.as_of, parameter, within_hours)
+
+
+def value_at(
+    readings: tuple[Fact, ...], altered: tuple[datetime, ...], at: datetime, parameter: str, within_hours: int
+) -> Span | None:
+    """The same from the readings of a water up to ``at``, in order of time, and when that water was altered."""
+    names = ("tan", "ph", "temperature") if parameter == "uia" else (parameter,)
+    parts = [last_readings(readings, name, altered) for name in names]
+    if any(not found or at - found[-1].at > timedelta(hours=within_hours) for found in parts):
         return None
-    return span_of(found)
+    return _uia(readings, parts) if parameter == "uia" else span_of(parts[0])
 
 
-def _uia(evidence: Evidence, within_hours: int) -> Span | None:
-    """Un-ionized ammonia from the last total ammonia, pH and temperature, all recent; of duplicates the worse."""
+def _uia(readings: tuple[Fact, ...], parts: list[list[Fact]]) -> Span | None:
+    """Un-ionized ammonia from total ammonia, pH and temperature; of duplicates the worse."""
     from itertools import product
 
     from quarantine.water.ammonia import un_ionized_mg_per_l
 
-    parts = [last_readings(evidence.readings, name, evidence.altered) for name in ("tan", "ph", "temperature")]
-    if any(not found or _age_hours(evidence, found[-1]) > within_hours for found in parts):
-        return None
-    salt = last_reading(evidence, "salinity")
+    salt = next((f for f in reversed(readings) if f.data["parameter"] == "salinity"), None)
     water = parts[0][-1].data.get("water", "fresh")
     salinity = float(salt.data["value"]) if salt and water != "fresh" else None
     pairs = [{(float(f.data["value"]), float(f.data["step"])) for f in found} for found in parts]
     try:
-        ends = [un_ionized_mg_per_l(*three, water, salinity) for three in product(*pairs)]
+        ends = [un_ionized_mg_per_l(t, p, c, water, salinity) for t, p, c in product(*pairs)]
     except Refused:
         return None  # outside the range of the published formulas: unknown, and so never met
     low, high = Decimal(repr(min(end[0] for end in ends))), Decimal(repr(max(end[1] for end in ends)))
@@ -558,6 +558,12 @@ def _steady(condition: Condition, evidence: Evidence) -> Verdict:
             f"{describe(name)}: no two readings at least {STEADY_APART_HOURS} h apart in the last {hours} h; "
             f"needed: {_range_text(condition)}",
         )
+    # Over a long time what was not read is not known (rule A10); within a day and a half there is no such gap.
+    known = [*(f.at for f in before + inside), evidence.as_of]
+    for earlier, later in pairwise([since, *known] if not before else known):
+        if later - earlier > gap:
+            why = f"no reading for over {STEADY_GAP_HOURS} h after {local_day(earlier, evidence.zone)}"
+            return Verdict(None, f"{describe(name)}: {why}; needed: {_range_text(condition)} for {hours} h")
     for fact in before + inside:
         value = Decimal(fact.data["value"])
         if (low is not None and value < low) or (high is not None and value > high):

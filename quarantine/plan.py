@@ -19,7 +19,7 @@ from quarantine import evidence as ev
 from quarantine.evidence import PeriodStanding, Standing
 from quarantine.facts import Fact, PlannedTask, in_order, local_day, utc
 from quarantine.failures import Refused
-from quarantine.protocol import Duration, Period, Protocol, Start, Step, Window
+from quarantine.protocol import Duration, Period, Protocol, Repeat, Start, Step, Window
 from quarantine.water.ledger import Exposure, Water, exposures
 
 AFTER_THE_END_DAYS = 7
@@ -88,6 +88,17 @@ class _Anchor(NamedTuple):
     needs: str | None = None
 
 
+class _Amended(NamedTuple):
+    """What the last amendment that touched a step made of it."""
+
+    fact: str
+    day: date
+    """no open run lies before it: an amendment plans nothing into the past"""
+    fresh: bool
+    """the runs hang on the amendment itself, so that what was done by the older text is not taken for one of them"""
+    at: datetime
+
+
 class _Run(NamedTuple):
     n: int
     key: str
@@ -120,6 +131,9 @@ class _Expansion:
         self.outcomes = {f.data["key"]: f for f in facts if f.kind in ("done", "dose", "skip") and "key" in f.data}
         self.lapses = {f.data["key"]: f for f in facts if f.kind == "lapse"}
         self.daily = _daily_outcomes(facts, course)
+        self.words = [f for f in facts if f.kind == "word" and f.batch == course.batch]
+        self.amended = _amendments(facts, course.batch)
+        self.stopped = _stopped(facts, course.batch, self.amended)
         self.runs: dict[str, list[_Run]] = {}
         self.earliest: date | None = None  # known once the steps that do not follow a period are expanded
         self.periods = {p.id: self._period(p) for p in self.protocol.periods}
@@ -135,7 +149,7 @@ class _Expansion:
         closed = self.course.closed_at is not None
         for step in self.protocol.steps:
             runs = self.runs[step.id]
-            many = len(runs) if step.kind == "dose" else 0
+            many = len(runs) if step.kind == "dose" and not _as_needed(step) else 0
             for run in runs:
                 if closed and run.outcome is None:
                     continue
@@ -258,7 +272,7 @@ class _Expansion:
     def _anchor_after(self, start: Start, owner: str) -> _Anchor:
         subject = str(start.subject)
         if subject in self.steps:
-            runs = self._expand(self.steps[subject])
+            runs = self._used(subject)
             if not runs:
                 return _Anchor("waiting", None, None, "", f"waits for {subject!r}, which is not planned")
             return self._after_run(runs[-1], start.by, f"the last {subject!r}")
@@ -270,10 +284,16 @@ class _Expansion:
 
     def _anchor_begun(self, start: Start, owner: str) -> _Anchor:
         subject = str(start.subject)
-        runs = self._expand(self.steps[subject])
+        runs = self._used(subject)
         if not runs:
             return _Anchor("waiting", None, None, "", f"waits for {subject!r}, which is not planned")
         return self._after_run(runs[0], start.by, f"the first {subject!r}")
+
+    def _used(self, subject: str) -> list[_Run]:
+        """The runs of a step that others hang on: of one that is given as needed, those that were asked for."""
+        runs = self._expand(self.steps[subject])
+        asked = [run for run in runs if run.day is not None] if _as_needed(self.steps[subject]) else []
+        return asked or runs
 
     def _after_run(self, run: _Run, by: Duration, what: str) -> _Anchor:
         root = run.key.split(":")[2]
@@ -307,15 +327,55 @@ class _Expansion:
         return self._from(_first_entered(found), first.at, start.by, f"{start.subject} was {first.data['value']}")
 
     def _anchor_word(self, start: Start, owner: str) -> _Anchor:
-        return _Anchor(self.course.arrival.id, None, None, "", f"waits for a keeper's word: {start.subject}")
+        said = self._said(start)
+        if not said:
+            return _Anchor(self.course.arrival.id, None, None, "", f"waits for a keeper's word: {start.subject}")
+        return self._from(_first_entered(said), said[0].at, start.by, f"a keeper said {start.subject!r}")
+
+    def _said(self, start: Start) -> list[Fact]:
+        """A keeper's words that start a step, in order of time."""
+        return [f for f in self.words if f.data["word"].casefold() == str(start.subject).casefold()]
 
     # --- runs ------------------------------------------------------------------------------------------
 
     def _expand(self, step: Step) -> list[_Run]:
         if step.id not in self.runs:
-            anchor = self._anchor(step.start, step.id)
-            self.runs[step.id] = self._chain(step, list(self._series(step, anchor)))
+            if _as_needed(step):
+                runs = self._uses(step)
+            else:
+                anchor, amended = self._anchor(step.start, step.id), self.amended.get(step.id)
+                anchor = anchor._replace(id=amended.fact) if amended and amended.fresh else anchor
+                runs = self._chain(step, list(self._series(step, anchor)))
+            self.runs[step.id] = self._up_to_stop(step, runs)
         return self.runs[step.id]
+
+    def _uses(self, step: Step) -> list[_Run]:
+        """A step that is given as needed (rule A13): a run for each time a keeper asked for it, and one that waits."""
+        assert step.repeat is not None
+        once, most = step._replace(repeat=None), step.repeat.times
+        last = self._horizon(step.repeat.until) if step.repeat.until else None
+        runs: list[_Run] = []
+        for word in sorted(self._said(step.start), key=lambda f: (f.entered_at, f.at, f.id))[:most]:
+            runs += self._series(
+                once, self._from(word.id, word.at, step.start.by, f"a keeper said {word.data['word']!r}")
+            )
+        runs = [run for run in runs if last is None or run.outcome or (run.day is not None and run.day <= last)]
+        runs.sort(key=lambda run: (run.day or date.max, run.key))
+        if (most is None or len(runs) < most) and (last is None or self.today <= last):
+            needs = f"as needed, {needed_words(step.repeat)}: {step.start.subject}"
+            runs += self._series(once, _Anchor(self.course.arrival.id, None, None, "", needs))
+        return runs
+
+    def _up_to_stop(self, step: Step, runs: list[_Run]) -> list[_Run]:
+        """The runs without those that a person withdrew with the course; what was missed before keeps its question."""
+        stop = self.stopped.get(step.id)
+        if stop is None:
+            return runs
+        return [run for run in runs if run.outcome is not None or self._lapsed_by(step, run, stop.at)]
+
+    def _lapsed_by(self, step: Step, run: _Run, at: datetime) -> bool:
+        lapses_at = self._window(step, run)[2]
+        return lapses_at is not None and lapses_at <= at
 
     def _chain(self, step: Step, runs: list[_Run]) -> list[_Run]:
         """The series again from its first run where a run was missed and the template says reopen (rule A11).
@@ -353,8 +413,12 @@ class _Expansion:
         last = self._horizon(repeat.until) if repeat is not None and repeat.until else None
         day, at, reason = anchor.day, anchor.at, anchor.reason
         ceiling: datetime | None = None
+        amended = self.amended.get(step.id)
         n = 1
         while (times is None or n <= times) and (last is None or (day is not None and day <= last)):
+            if amended and day is not None and day < amended.day and f"{prefix}{n}" not in self.outcomes:
+                reason += f"; moved from {day} to {amended.day}: the protocol was amended"
+                day, at = amended.day, None
             if day is not None and (opens := _on_weekday(day, step.window.weekdays)) != day:
                 reason += f"; moved from {day} to {opens}: the window opens on {', '.join(step.window.weekdays)}"
                 day, at = opens, None
@@ -436,6 +500,34 @@ class _Expansion:
             due_until,
             _day_window(run.day + timedelta(days=late.value), step.window, self.zone)[1],
         )
+
+
+def _amendments(facts: list[Fact], batch: str) -> dict[str, _Amended]:
+    """Step -> the last amendment that made it new or another one (F4)."""
+    return {
+        step: _Amended(fact.id, date.fromisoformat(made["from"]), made["fresh"], fact.at)
+        for fact in facts
+        if fact.kind == "amended" and fact.batch == batch
+        for step, made in fact.data["steps"].items()
+    }
+
+
+def _stopped(facts: list[Fact], batch: str, amended: dict[str, _Amended]) -> dict[str, Fact]:
+    """Step -> the fact that a person stopped its whole course (F41). A course that an amendment began anew under the
+    same name is another one."""
+    found = {f.data["step"]: f for f in facts if f.kind == "stopped" and f.batch == batch}
+    anew = {step: made.at for step, made in amended.items() if made.fresh}
+    return {step: fact for step, fact in found.items() if step not in anew or fact.at >= anew[step]}
+
+
+def _as_needed(step: Step) -> bool:
+    return step.repeat is not None and step.repeat.as_needed is not None
+
+
+def needed_words(repeat: Repeat) -> str:
+    """The limits of a step that is given as needed, in words (rule A13)."""
+    apart = f"at least {repeat.as_needed} apart"
+    return apart if repeat.daily is None else f"{apart}, at most {repeat.daily} a day"
 
 
 def _every(step: Step) -> Duration:

@@ -84,6 +84,8 @@ class Repeat(NamedTuple):
 
     ``latest`` is an elapsed ceiling in hours since the run before, ``then`` what happens when it passes.
     ``from_`` says what the interval counts from: the planned run or the run really given.
+    ``as_needed`` in place of ``every``: a keeper's word asks for each run, at least so long after the last one given
+    and at most ``daily`` times a local day (rule A13).
     """
 
     every: Duration | None
@@ -93,6 +95,8 @@ class Repeat(NamedTuple):
     then: str | None
     from_: str
     by_temperature: tuple[Band, ...]
+    as_needed: Duration | None = None
+    daily: int | None = None
 
 
 class Window(NamedTuple):
@@ -113,8 +117,9 @@ WHOLE_DAY = Window("00:00", "23:59", None, ())
 class Treatment(NamedTuple):
     """A dose by a row of the formulary. ``target`` None means the row's own default.
 
-    ``mode`` is one of the three of rule C1, ``water`` the water that circulates (rule C10), ``off`` what is
-    switched off for the dose, ``clearing`` the sentence that says when clearing begins (rule C5).
+    ``mode`` is one of the three of rule C1, ``water`` the water that circulates (rule C10) or "vessel" for a dip and
+    "food" for a dose in food, ``filter`` is "" for those two, ``off`` what is switched off for the dose, ``clearing``
+    the sentence that says when clearing begins (rule C5), ``longest`` the template's own limit on a dip.
     """
 
     regimen: str
@@ -124,6 +129,7 @@ class Treatment(NamedTuple):
     filter: str
     off: tuple[str, ...]
     clearing: str
+    longest: Quantity | None = None
 
 
 class Step(NamedTuple):
@@ -296,6 +302,8 @@ GRAMMAR: dict[str, dict[str, Key]] = {
     "repeat": {
         "every": Key("duration"),
         "by_temperature": Key("tables of band"),
+        "as_needed": Key("duration"),
+        "daily": Key("whole number"),
         "times": Key("whole number"),
         "until": Key("id"),
         "latest": Key("hours"),
@@ -317,10 +325,11 @@ GRAMMAR: dict[str, dict[str, Key]] = {
         "regimen": Key("id", "required"),
         "target": Key("amount"),
         "mode": Key("as published | replace removed | top up to a reading", "required"),
-        "water": Key("system | tank", "required"),
-        "filter": Key("running | off", "required"),
+        "water": Key("system | tank | vessel | food", "required"),
+        "filter": Key("running | off"),
         "off": Key("list of carbon | uv | ozone | skimmer | auto-top-up"),
         "clearing": Key("text"),
+        "longest": Key("amount"),
     },
     "condition": {
         "day": Key("whole number"),
@@ -351,6 +360,25 @@ GRAMMAR: dict[str, dict[str, Key]] = {
 _STARTS = ("arrival", "entered", "after", "begun", "sign", "reading", "word")
 _CONDITIONS = tuple(list(GRAMMAR["condition"])[:14])
 _FIGURES = tuple(kind for kind in _CONDITIONS if kind not in ("no_sign", "word", "period", "counts", "tasks"))
+
+EXACTLY_ONE: dict[str, tuple[tuple[str, ...], ...]] = {
+    "start": (_STARTS,),
+    "repeat": (("every", "by_temperature", "as_needed"), ("times", "until")),
+    "condition": (_CONDITIONS,),
+}
+"""Of each of these groups a table has exactly one key."""
+
+PATTERNS = {
+    "id": r"(?=.{1,40}$)[A-Za-z0-9]+(-[A-Za-z0-9]+)*",
+    "days": r"(?!0+ ?d)(\d{1,4}) ?(d)",
+    "hours": r"(?!0+ ?h)(\d{1,4}) ?(h)",
+    "duration": r"(\d{1,4}) ?([dh])",
+    "time": r"([01]\d|2[0-3]):[0-5]\d",
+    "percent": r"(\d{1,3}(?:\.\d{1,4})?) ?%",
+}
+"""How a value of a type is written, whole; the JSON Schema for editors holds the same."""
+
+WHOLE = range(1, 10_000)
 
 
 # --- Lines: which key stands where ---------------------------------------------------------------------
@@ -499,13 +527,13 @@ def _text(value: object) -> str:
 
 
 def _id(value: object) -> str:
-    if not isinstance(value, str) or not re.fullmatch(r"[A-Za-z0-9]+(-[A-Za-z0-9]+)*", value) or len(value) > 40:
+    if not isinstance(value, str) or not re.fullmatch(PATTERNS["id"], value):
         raise _Bad("a name of letters, digits and hyphens, 40 at most")
     return value
 
 
 def _whole(value: object) -> int:
-    if isinstance(value, bool) or not isinstance(value, int) or not 1 <= value <= 9999:
+    if isinstance(value, bool) or not isinstance(value, int) or value not in WHOLE:
         raise _Bad("a whole number from 1 to 9999")
     return value
 
@@ -516,36 +544,30 @@ def _date(value: object) -> date:
     return value
 
 
-def _duration(value: object, units: str = "dh") -> Duration:
-    found = re.fullmatch(rf"(\d{{1,4}}) ?([{units}])", value) if isinstance(value, str) else None
+def _duration(value: object, kind: str = "duration") -> Duration:
+    found = re.fullmatch(PATTERNS[kind], value) if isinstance(value, str) else None
     if not found:
         days, hours = 'days such as "4 d"', 'hours such as "72 h"'
-        raise _Bad({"d": days, "h": hours}.get(units, f"{days} or {hours}"))
+        raise _Bad({"days": days, "hours": hours}.get(kind, f"{days} or {hours}"))
     return Duration(int(found[1]), found[2])
 
 
 def _days(value: object) -> Duration:
-    length = _duration(value, "d")
-    if length.value == 0:
-        raise _Bad('days such as "4 d"')
-    return length
+    return _duration(value, "days")
 
 
 def _hours(value: object) -> Duration:
-    length = _duration(value, "h")
-    if length.value == 0:
-        raise _Bad('hours such as "72 h"')
-    return length
+    return _duration(value, "hours")
 
 
 def _time(value: object) -> str:
-    if not isinstance(value, str) or not re.fullmatch(r"([01]\d|2[0-3]):[0-5]\d", value):
+    if not isinstance(value, str) or not re.fullmatch(PATTERNS["time"], value):
         raise _Bad('a local time such as "08:00"')
     return value
 
 
 def _percent(value: object) -> Decimal:
-    found = re.fullmatch(r"(\d{1,3}(?:\.\d{1,4})?) ?%", value) if isinstance(value, str) else None
+    found = re.fullmatch(PATTERNS["percent"], value) if isinstance(value, str) else None
     if not found or not 0 < Decimal(found[1]) <= 100:
         raise _Bad('a percentage above 0 up to 100 such as "25 %"')
     return Decimal(found[1])
@@ -809,8 +831,9 @@ def _band(reader: _Reader, value: object, path: Path_) -> Band | None:
 def _repeat(reader: _Reader, value: object, path: Path_) -> Repeat | None:
     before = len(reader.problems)
     found = reader.table("repeat", value, path)
-    reader.one_of(found, ("every", "by_temperature"), value, path)
-    reader.one_of(found, ("times", "until"), value, path)
+    for kinds in EXACTLY_ONE["repeat"]:
+        reader.one_of(found, kinds, value, path)
+    _check_as_needed(reader, found, value, path)
     bands: tuple[Band, ...] = found["by_temperature"]
     steps = [found["every"]] if found["every"] else [band.every for band in bands]
     if found["every"] and found["every"].value == 0:
@@ -819,6 +842,22 @@ def _repeat(reader: _Reader, value: object, path: Path_) -> Repeat | None:
     _check_latest(reader, found, steps, path)
     found["from_"] = found.pop("from")
     return Repeat(**found) if len(reader.problems) == before else None
+
+
+def _check_as_needed(reader: _Reader, found: dict[str, Any], value: object, path: Path_) -> None:
+    """Rule A13: a gap above zero, counted from the last one given; what is asked for has no interval of its own."""
+    gap = found["as_needed"]
+    if gap is None:
+        if found["daily"] is not None:
+            reader.wrong((*path, "daily"), "`daily` only beside `as_needed`", found["daily"])
+        return
+    if gap.value == 0:
+        reader.wrong((*path, "as_needed"), "a time above zero", str(gap))
+    if found["latest"] is not None:
+        reader.wrong((*path, "latest"), "no `latest`: what is given as needed is never too late", str(found["latest"]))
+    if isinstance(value, dict) and value.get("from") == "planned":
+        reader.wrong((*path, "from"), "given, because the gap counts from the last one given (rule A13)", "planned")
+    found["from"] = "given"
 
 
 def _check_bands(reader: _Reader, bands: tuple[Band, ...], path: Path_) -> None:
@@ -856,9 +895,69 @@ def _treatment(reader: _Reader, value: object, path: Path_) -> Treatment | None:
     """The treatment with its row of the formulary looked up: target, mode and row must fit one another."""
     found = reader.table("treatment", value, path)
     target = _check_regimen(reader, found, path)
-    if None in (found["regimen"], found["mode"], found["water"], found["filter"]):
+    longest = _check_place(reader, found, path)
+    if None in (found["regimen"], found["mode"], found["water"]):
         return None
-    return Treatment(**{**found, "target": target, "clearing": found["clearing"] or ""})
+    said = {"target": target, "filter": found["filter"] or "", "clearing": found["clearing"] or "", "longest": longest}
+    return Treatment(**{**found, **said})
+
+
+# Which routes of the formulary are given where.
+_PLACES = {
+    "system": ("bath", "prolonged"),
+    "tank": ("bath", "prolonged"),
+    "vessel": ("dip",),
+    "food": ("food",),
+}
+
+
+def _check_place(reader: _Reader, found: dict[str, Any], path: Path_) -> Quantity | None:
+    """A bath is given to the water, with the filter running or off (rule C10); a dip in a vessel of its own, whose
+    litres are asked at the moment (rule C15); a dose in food to the fish. The limit of a dip, where there is one."""
+    where, row = found["water"], _row_of(found["regimen"])
+    if where in ("system", "tank") and found["filter"] is None:
+        reader.wrong((*path, "filter"), "running or off, because a bath must say so (rule C10)")
+    if where in ("vessel", "food"):
+        for key in ("filter", "off"):
+            if found[key]:
+                shown = found[key] if isinstance(found[key], str) else ", ".join(found[key])
+                reader.wrong((*path, key), f"no `{key}`: nothing is put into the tank's water", shown)
+    if row is not None and where is not None and row.route not in _PLACES[where]:
+        fits = " or ".join(f'"{place}"' for place, routes in _PLACES.items() if row.route in routes)
+        why = f"its route is {row.route}" + (f"; its water is {fits}" if fits else ", and it gives nothing")
+        expected = f'a {" or ".join(_PLACES[where])} regimen, because the water is "{where}"'
+        reader.wrong((*path, "regimen"), expected, row.id, why)
+    return _check_longest(reader, found["longest"], row, (*path, "longest"))
+
+
+def _row_of(name: str | None) -> Regimen | None:
+    from quarantine import formulary
+
+    try:
+        return formulary.regimen(name)[1] if name else None
+    except Unknown:
+        return None
+
+
+def _check_longest(reader: _Reader, text: str | None, row: Regimen | None, path: Path_) -> Quantity | None:
+    """The template's own limit on a dip: a time above zero and at most the row's."""
+    if text is None or row is None:
+        return None
+    from quarantine import quantity
+
+    most = row.contact.high if row.contact else None
+    if row.route != "dip" or most is None:
+        reader.wrong(path, "no `longest`: only a dip with a longest time of its own has one", text)
+        return None
+    bounds = f"a time above zero, at most the {_plain(most.value)} {most.unit} of {row.id}"
+    try:
+        time = quantity.read(text, "duration", "longest")
+    except Refused as error:
+        reader.wrong(path, bounds, text, error.sentence)
+        return None
+    if not 0 < quantity.to(time, most.unit) <= most.value:
+        reader.wrong(path, bounds, text)
+    return time
 
 
 def _check_regimen(reader: _Reader, found: dict[str, Any], path: Path_) -> Quantity | None:
@@ -878,9 +977,6 @@ def _check_regimen(reader: _Reader, found: dict[str, Any], path: Path_) -> Quant
     found["regimen"] = row.id
     if row.tier == "refused":
         reader.wrong((*path, "regimen"), "a regimen the formulary offers", row.id, "it refuses this one")
-    if row.route not in ("bath", "prolonged"):
-        why = "a dip is made in its own vessel, food is weighed by the fish: neither is dosed by the tank"
-        reader.wrong((*path, "regimen"), "a bath or prolonged regimen", row.id, f"its route is {row.route}; {why}")
     if found["mode"] and found["mode"] not in row.modes:
         reader.wrong((*path, "mode"), f"a mode {row.id} allows ({', '.join(row.modes)})", found["mode"])
     waters = ("fresh", "brackish", "marine")
@@ -889,7 +985,8 @@ def _check_regimen(reader: _Reader, found: dict[str, Any], path: Path_) -> Quant
         if water in ("any", one) and one not in row.water:
             why = f"{row.id} is for {', '.join(row.water)} water"
             reader.wrong((*path, "regimen"), f"a regimen for {one} water", row.id, why)
-    if not (row.contact and row.contact.stated) and not found["clearing"]:
+    stays = row.route in ("bath", "prolonged")
+    if stays and not (row.contact and row.contact.stated) and not found["clearing"]:
         why = "the source of the regimen is silent on contact time (rule C5)"
         reader.wrong((*path, "clearing"), "a sentence that says when clearing begins", None, why)
     return _check_target(reader, found["target"], row, (*path, "target"))
@@ -937,10 +1034,11 @@ def _check_course(reader: _Reader, found: dict[str, Any], path: Path_) -> None:
         reader.wrong((*path, "until"), "`times`, because a course of doses has a number", repeat.until)
     elif most is not None and repeat.times > most:
         reader.wrong((*path, "times"), f"at most the {most} doses of {row.id}", repeat.times)
-    steps = [repeat.every] if repeat.every else [band.every for band in repeat.by_temperature]
+    one = repeat.every or repeat.as_needed
+    steps = [one] if one else [band.every for band in repeat.by_temperature]
     least = _hours_of(gap.value, gap.unit) if gap else Decimal(0)
     if gap and any(_hours_of(Decimal(step.value), step.unit) < least for step in steps):
-        key = "every" if repeat.every else "by_temperature"
+        key = "every" if repeat.every else "as_needed" if repeat.as_needed else "by_temperature"
         shown = f"{_plain(gap.value)} {gap.unit}"
         reader.wrong((*path, key), f"at least the gap of {row.id} ({shown})", ", ".join(map(str, steps)))
 
@@ -1048,11 +1146,15 @@ def _step(reader: _Reader, value: object, path: Path_) -> Step | None:
     if not isinstance(value, dict):
         return None
     _check_own(reader, found, value, path)
+    if found["repeat"] and found["repeat"].as_needed and found["start"] and found["start"].kind != "word":
+        reader.wrong(
+            (*path, "start"), "a `word`, because a keeper's word asks for what is given as needed", "another start"
+        )
     if found["kind"] == "dose":
         _check_dose(reader, found, value, path)
     if len(reader.problems) > before:
         return None
-    place = found["treatment"].water if found["treatment"] else _FOR.get(found["kind"], "system")
+    place = _whose(found["treatment"]) if found["treatment"] else _FOR.get(found["kind"], "system")
     found["for_"] = found.pop("for") or place
     return Step(
         **{
@@ -1062,6 +1164,11 @@ def _step(reader: _Reader, value: object, path: Path_) -> Step | None:
             "line": reader.line(path),
         }
     )
+
+
+def _whose(treatment: Treatment) -> str:
+    """Whose task a dose is: the water's that is dosed, or the batch's that is dipped or fed."""
+    return treatment.water if treatment.water in ("system", "tank") else "batch"
 
 
 def _check_own(reader: _Reader, found: dict[str, Any], value: dict[str, Any], path: Path_) -> None:
@@ -1080,13 +1187,26 @@ def _check_dose(reader: _Reader, found: dict[str, Any], value: dict[str, Any], p
             reader.wrong((*path, key), f"{words}, because a dose must say so (rule A11)")
     if found["who"] == "anyone":
         reader.wrong((*path, "who"), "keeper or adult, because not everyone handles medicine (rule C19)", "anyone")
-    if found["treatment"] and found["for"] not in (None, found["treatment"].water):
-        reader.wrong((*path, "for"), f"{found['treatment'].water}, the water of the treatment", found["for"])
+    if found["treatment"] and found["for"] not in (None, _whose(found["treatment"])):
+        owner = _whose(found["treatment"])
+        what = "the fish that are dipped or fed" if owner == "batch" else "the water of the treatment"
+        reader.wrong((*path, "for"), f"{owner}, {what}", found["for"])
+    _check_tier(reader, found, path)
     if isinstance(value.get("repeat"), dict) and "from" not in value["repeat"]:
         reader.wrong((*path, "repeat", "from"), "planned or given, because a repeated dose must say so")
     _check_course(reader, found, (*path, "repeat"))
     for missing in _gate_missing(found["before"], _broken(value)):
         reader.wrong((*path, "before"), f"{missing} (rule C8)")
+
+
+def _check_tier(reader: _Reader, found: dict[str, Any], path: Path_) -> None:
+    """What is no general advice stands in a template only with the word that a veterinarian instructed it."""
+    row = _row_of(found["treatment"].regimen if found["treatment"] else None)
+    words = [str(one.value).casefold() for one in found["before"] if one.kind == "word"]
+    if row is None or row.tier == "ready" or any("veterinar" in word for word in words):
+        return
+    why = f"{row.id} is no general advice (tier {row.tier})"
+    reader.wrong((*path, "before"), 'a before-check {word = "..."} that names the veterinary instruction', None, why)
 
 
 def _broken(value: dict[str, Any]) -> list[dict[str, Any]]:

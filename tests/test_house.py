@@ -24,7 +24,7 @@ LAYERS: tuple[tuple[str, ...], ...] = (
     ("settings", "formulary", "water"),
     ("protocol",),
     ("evidence",),
-    ("plan", "dosing", "clearance", "records"),
+    ("plan", "readiness", "dosing", "clearance", "records"),
     ("actions",),
     ("calendars", "reports"),
     ("cli",),
@@ -45,7 +45,7 @@ ALLOWED = {
     ),
 }
 
-PURE = ("water", "plan", "dosing", "clearance", "evidence", "quantity", "moments")
+PURE = ("water", "plan", "readiness", "dosing", "clearance", "evidence", "quantity", "moments")
 OUTSIDE_WORLD = {"os", "pathlib", "io", "time", "sqlite3", "shutil", "tempfile", "subprocess", "socket", "random"}
 CLOCKS = {"now", "utcnow", "today", "time", "monotonic", "perf_counter"}
 FILES = {"open", "read_text", "write_text", "read_bytes", "write_bytes", "input", "print"}
@@ -321,6 +321,8 @@ def home(tmp_path_factory: pytest.TempPathFactory) -> Path:
         (("dose", "praziquantel", "--tank", "Q2", "--regimen", "Z01"), "Praziquantel"),
         (("tank", "show", "Q2"), "Q2"),
         (("batch", "list"), "Q2-1"),
+        ((), "Next: quarantine today"),
+        (("completion", "names", "--", "tank", "show", ""), "Reef"),
         (("--help",), "batch"),
         (("today", "--help"), "--tank"),
         (("--version",), "quarantine"),
@@ -335,9 +337,9 @@ def test_a_read_starts_light(home: Path, args: tuple[str, ...], says: str) -> No
     assert ran.modules & set(HEAVY) == set()
 
 
-@pytest.mark.parametrize("args", [("--help",), ("batch", "--help"), ("--version",), ()], ids=" ".join)
+@pytest.mark.parametrize("args", [("--help",), ("batch", "--help"), ("--version",)], ids=" ".join)
 def test_help_opens_no_record(home: Path, args: tuple[str, ...]) -> None:
-    """Help, version and the greeting load nothing of the record and nothing of the science."""
+    """Help and version load nothing of the record and nothing of the science."""
     ran = run_cold(home, *args)
     rooms = {room_of(name) for name in ran.modules if name.split(".")[0] == "quarantine"}
     assert "quarantine" in ran.said

@@ -6,8 +6,9 @@ import re
 from datetime import datetime, timedelta
 from typing import Any, NamedTuple
 
+from quarantine.actions.arriving import Bag, bag_lines, chore_tasks, welcome
 from quarantine.actions.desk import Desk, find_tank, free_name, local_text, when
-from quarantine.actions.planning import add_fact, load_system, plan_system, standing_json, store_changes
+from quarantine.actions.planning import add_fact, load_system, plan_system, replan, standing_json, store_tasks
 from quarantine.facts import Fact, in_order, utc
 from quarantine.failures import Refused, Usage
 from quarantine.moments import read_moment
@@ -53,6 +54,7 @@ def start_batch(
     to_tank: str,
     dead_on_arrival: int = 0,
     name: str | None = None,
+    bag: Bag = Bag({}),  # noqa: B008 (a constant)
     acknowledge: bool = False,
     yes: bool = False,
 ) -> dict[str, Any]:
@@ -70,42 +72,79 @@ def start_batch(
         quarantine = find_tank(act, tank)
         destination = find_tank(act, to_tank)
         at = when(arrived, quarantine["zone"], act.now, what="--arrived")
-        _check_tanks(quarantine, destination, template)
-        _freeze(act, template)
-        _acknowledged(act, template, acknowledge)
-        shared = _check_water(act, quarantine, template, at, yes)
+        check_tanks(quarantine, destination, template)
+        freeze(act, template)
+        acknowledged(act, template, acknowledge)
+        shared = check_water(act, quarantine, template, at, yes)
+        if not yes:
+            _ask_expected(act, quarantine)
         batch = _add_batch(act, quarantine, destination, template, at, lines, source, name)
-        count = sum(line.number for line in lines)
-        arrival = add_fact(
-            act,
-            "arrival",
-            system=quarantine["system"],
-            tank=quarantine["id"],
-            batch=batch["id"],
-            at=at,
-            data={"count": count, "dead_on_arrival": dead_on_arrival, "source": source},
+        act.describe("batch started", f"batch {batch['name']}: {count_of(lines)} fish in {quarantine['name']}", at)
+        return {**record_arrival(act, batch, quarantine, template, bag, dead_on_arrival, {}, yes=yes), "moved": shared}
+
+
+def count_of(lines: list[Fish]) -> int:
+    """How many fish there are in all."""
+    return sum(line.number for line in lines)
+
+
+def fish_json(lines: list[Fish]) -> list[dict[str, Any]]:
+    """The fish of a batch as its row holds them."""
+    return [{"count": line.number, "species": line.species, "note": line.note} for line in lines]
+
+
+def record_arrival(
+    act: Act,
+    batch: Row,
+    quarantine: Row,
+    template: Protocol,
+    bag: Bag,
+    dead_on_arrival: int,
+    more: dict[str, Any],
+    *,
+    yes: bool,
+) -> dict[str, Any]:
+    """The arrival of a batch that is open now: its fact (with ``more`` in it), its plan and the chores of day 0."""
+    at, zone = batch["arrived_at"], quarantine["zone"]
+    came = welcome(act, quarantine, template, at, act.now, bag, yes)
+    count = sum(line["count"] for line in batch["fish"])
+    data = {"count": count, "dead_on_arrival": dead_on_arrival, "source": batch["source"], **came.data, **more}
+    system = quarantine["system"]
+    arrival = add_fact(act, "arrival", system=system, tank=quarantine["id"], batch=batch["id"], at=at, data=data)
+    made = replan(act, system)
+    if came.chores:
+        fact = Fact(arrival, "arrival", at, act.now, "", system, quarantine["id"], batch["id"], None, data)
+        tasks, details = chore_tasks(batch["id"], quarantine, fact, came.chores)
+        store_tasks(act, [], tasks, details)
+    standing = made.standings[batch["id"]]
+    mine = [t for t in made.tasks if t.batch == batch["id"]]
+    return {
+        "batch": batch["name"],
+        "tank": quarantine["name"],
+        "protocol": template.id,
+        "arrived": local_text(at, zone),
+        "alive": count,
+        "dead_on_arrival": dead_on_arrival,
+        "earliest": standing.earliest,
+        "tasks": len(mine) + len(came.chores),
+        "past_tasks": sum(1 for t in mine if t.state == "missed"),
+        "acclimation": came.data.get("acclimation"),
+        "lines": [*bag_lines(came.data), *came.lines],
+    }
+
+
+def _ask_expected(act: Act, quarantine: Row) -> None:
+    """Fish that come into a tank where others are expected may be those."""
+    names = [b["name"] for b in act.rows("expected_batches") if b["tank"] == quarantine["id"]]
+    if names:
+        raise Refused(
+            f"Batch {', '.join(names)} is expected in {quarantine['name']}: if these are its fish, say quarantine "
+            f"batch arrived {names[0]}; if they are others, say --yes."
         )
-        state = load_system(act, quarantine["system"], act.now)
-        made = plan_system(state, act.now)
-        store_changes(act, state, made)
-        act.describe("batch started", f"batch {batch['name']}: {count} fish in {quarantine['name']}", at)
-        standing = made.standings[batch["id"]]
-        return {
-            "batch": batch["name"],
-            "tank": quarantine["name"],
-            "protocol": template.id,
-            "arrived": local_text(at, quarantine["zone"]),
-            "alive": count,
-            "dead_on_arrival": dead_on_arrival,
-            "earliest": standing.earliest,
-            "tasks": sum(1 for t in made.tasks if t.batch == batch["id"]),
-            "past_tasks": sum(1 for t in made.tasks if t.batch == batch["id"] and t.state == "missed"),
-            "moved": shared,
-            "arrival": arrival,
-        }
 
 
-def _check_tanks(quarantine: Row, destination: Row, template: Protocol) -> None:
+def check_tanks(quarantine: Row, destination: Row, template: Protocol) -> None:
+    """Raises Refused where fish cannot be quarantined there, or moved on to that destination."""
     if quarantine["id"] == destination["id"]:
         raise Refused("The fish would be transferred to the tank they are in; --to names another tank.")
     if quarantine["system"] == destination["system"]:
@@ -128,7 +167,8 @@ def _check_tank(quarantine: Row, template: Protocol) -> None:
         )
 
 
-def _freeze(act: Act, template: Protocol) -> None:
+def freeze(act: Act, template: Protocol) -> None:
+    """Keep a protocol's text, once."""
     if not act.rows("copy", id=template.fingerprint):
         act.add(
             "copy",
@@ -142,7 +182,7 @@ def _freeze(act: Act, template: Protocol) -> None:
         )
 
 
-def _acknowledged(act: Act, template: Protocol, acknowledge: bool) -> None:
+def acknowledged(act: Act, template: Protocol, acknowledge: bool) -> None:
     """Rule C19: a medicated protocol starts only with this keeper's acknowledgement of this revision."""
     if not template.medicated or act.rows("acknowledgements", keeper=act.keeper, copy_id=template.fingerprint):
         return
@@ -159,7 +199,7 @@ def _acknowledged(act: Act, template: Protocol, acknowledge: bool) -> None:
     )
 
 
-def _check_water(act: Act, quarantine: Row, template: Protocol, at: datetime, yes: bool) -> list[str]:
+def check_water(act: Act, quarantine: Row, template: Protocol, at: datetime, yes: bool) -> list[str]:
     """Rules B1, B2: who is in the water already, and what their dates become. The consequence comes before the act."""
     state = load_system(act, quarantine["system"], act.now)
     _refuse_dosed_water(act, quarantine)
@@ -239,7 +279,7 @@ def _add_batch(
         "arrived_at": at,
         "source": source,
         "destination": destination["id"],
-        "fish": [{"count": line.number, "species": line.species, "note": line.note} for line in lines],
+        "fish": fish_json(lines),
         "state": "open",
         "closed_at": None,
         "standing": {},

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Iterable
 from datetime import datetime, timedelta
 from decimal import Decimal
@@ -10,18 +11,20 @@ from typing import Any
 
 from quarantine import dosing
 from quarantine import evidence as ev
-from quarantine.facts import Condition, in_order
-from quarantine.formulary import load, regimen
-from quarantine.quantity import Quantity, read, to
+from quarantine.facts import Condition, Fact, in_order
+from quarantine.failures import Refused
+from quarantine.formulary import Regimen, load, regimen
+from quarantine.formulary.groups import FILE as GROUPS_FILE
+from quarantine.quantity import Quantity, read, read_with_error, show, to
 from quarantine.records.codec import instant, text_of_instant
 from quarantine.records.loading import fact_of, system_water
 from quarantine.records.reads import Row, Rows
 from quarantine.settings import Home
-from quarantine.water.ledger import exposures, level_of, substances_in
+from quarantine.water.ledger import Water, exposures, level_of, substances_in
 
 
 def setting_for(rows: Rows, home: Home, tank: Row, batch: Row | None, now: datetime) -> dosing.Setting:
-    """The water of a tank's system now: volume, levels, doses, and what is known of the batch in it.
+    """The water of a tank's system now: volume, levels, doses, and what is known of the fish in it.
 
     ``tank`` needs system, shape, water and zone; ``batch`` id and arrived_at.
     """
@@ -38,6 +41,7 @@ def setting_for(rows: Rows, home: Home, tank: Row, batch: Row | None, now: datet
     if batch is not None:
         arrival = next(f for f in facts if f.kind == "arrival" and f.batch == batch["id"])
         evidence = ev.gather(facts, batch["id"], tank["zone"], arrival, now, exposed)
+    here = [b for b in rows.rows("batches_of_system", system=tank["system"]) if b["state"] == "open"]
     return dosing.Setting(
         kind=tank["water"],
         zone=tank["zone"],
@@ -50,7 +54,38 @@ def setting_for(rows: Rows, home: Home, tank: Row, batch: Row | None, now: datet
         scale_step_grams=to(read(home.value("scale_step"), "mass", "scale_step"), "g"),
         beside=_beside(rows, tank),
         readings=() if evidence else tuple(f for f in facts if f.kind == "reading"),
+        weighed=_weighed(facts, batch["id"]) if batch else None,
+        batch=next((b["name"] for b in here if batch and b["id"] == batch["id"]), "BATCH"),
+        species=tuple(dict.fromkeys(fish["species"] for b in here for fish in json.loads(b["fish"]))),
+        own_groups=_own_groups(home),
     )
+
+
+def _weighed(facts: list[Fact], batch: str) -> dosing.Weighed | None:
+    """The last weight of a batch; fish that came after it make it useless."""
+    found = [f for f in facts if f.kind == "weighed" and f.batch == batch]
+    if not found:
+        return None
+    last, data = found[-1], found[-1].data
+    return dosing.Weighed(
+        Decimal(data["grams"]),
+        Decimal(data["plus_minus_grams"]),
+        int(data["count"]),
+        None if data["food_grams"] is None else Decimal(data["food_grams"]),
+        data["by"],
+        last.at,
+        any(f.kind == "added" and f.batch == batch and f.at > last.at for f in facts),
+    )
+
+
+def _own_groups(home: Home) -> str:
+    """The keeper's own list of sensitive animals; empty where there is none."""
+    try:
+        return (home.path / GROUPS_FILE).read_text(encoding="utf-8")
+    except (FileNotFoundError, NotADirectoryError):
+        return ""
+    except (OSError, UnicodeDecodeError) as error:
+        raise Refused(f"The file of groups {home.path / GROUPS_FILE} cannot be read: {error}.") from error
 
 
 def _beside(rows: Rows, tank: Row) -> tuple[str, ...]:
@@ -75,7 +110,7 @@ def propose_task(task: Row, setting: dosing.Setting, *, gate: bool = True) -> do
     substance, row = regimen(treatment["regimen"])
     target = treatment["target"] and _quantity(treatment["target"])
     before = tuple(Condition(**c) for c in detail["before"])
-    where = where_of(treatment["water"], treatment["filter"], treatment["off"])
+    where = where_of(treatment["water"], treatment["filter"], treatment["off"], treatment.get("longest", ""))
     if gate:
         return dosing.propose(
             substance, row, setting, target=target, before=before, mode=treatment["mode"], where=where
@@ -85,9 +120,9 @@ def propose_task(task: Row, setting: dosing.Setting, *, gate: bool = True) -> do
     return card._replace(checks=f"To be met on the day: {'; '.join(c.title for c in before)}." if before else "")
 
 
-def where_of(water: str, filter_: str, off: Iterable[str]) -> dosing.Where:
+def where_of(water: str, filter_: str, off: Iterable[str], longest: str = "") -> dosing.Where:
     """Which water a template doses, in the words people use."""
-    return dosing.Where(water, filter_, tuple(_OFF_WORDS.get(item, item) for item in off))
+    return dosing.Where(water, filter_, tuple(_OFF_WORDS.get(item, item) for item in off), longest)
 
 
 _OFF_WORDS = {"uv": "UV", "auto-top-up": "auto top-up"}
@@ -98,8 +133,73 @@ def _quantity(text: str) -> Quantity:
 
 
 def dose_json(dose: dosing.Dose) -> dict[str, Any]:
-    """The `dose` of the contract: numbers as numbers."""
-    return {**dose._asdict(), "cautions": list(dose.cautions)}
+    """The `dose` of the contract: numbers as numbers; what only a dose in food has stands in no other."""
+    of_food = dose.fish_grams is not None
+    shown = {name: value for name, value in dose._asdict().items() if of_food or name not in _OF_FOOD}
+    return {**shown, "cautions": list(dose.cautions)}
+
+
+_OF_FOOD = ("fish_grams", "fish_plus_minus_grams", "food_grams")
+
+
+def with_options(
+    setting: dosing.Setting, row: Regimen, vessel: str | None, stock: str | None, food: str | None
+) -> dosing.Setting:
+    """A setting with a dip's vessel, a stock solution and the food to prepare as a keeper typed them.
+
+    Raises Refused for what does not read, and for a vessel or food that the row has no use for.
+    """
+    if vessel is not None and not row.own_vessel:
+        raise Refused(f"{row.id} is no dip (its route: {row.route}); leave --vessel out.")
+    if food is not None and row.route != "food":
+        raise Refused(f"{row.id} is not given in food (its route: {row.route}); leave --food out.")
+    if vessel is not None:
+        setting = setting._replace(vessel=read_vessel(vessel))
+    if food is not None:
+        grams = to(read(food, "mass", "--food"), "g")
+        if grams <= 0:
+            raise Refused("--food is how much food is prepared at once, more than nothing.")
+        setting = setting._replace(prepared_grams=grams)
+    return setting if stock is None else setting._replace(stock=_stock(stock))
+
+
+def read_vessel(text: str) -> Water:
+    """ "10 L" or "10 L ± 2 %": the water in a vessel. Raises Refused."""
+    whole, error = measured(text, "volume", "--vessel")
+    return Water(float(to(whole, "L")), float(to(error, "L", difference=True)))
+
+
+def measured(text: str, kind: str, what: str) -> tuple[Quantity, Quantity]:
+    """A typed amount above nothing and its plus-minus; without a ±, half a step of the last digit. Raises Refused."""
+    plain = re.split(r"±|\+ */? *-", text)[0].strip()
+    digits = re.match(r"\d*\.?(\d*)", plain)
+    half = Decimal("0.5").scaleb(-len(digits[1])) if digits else Decimal("0.5")
+    default = Quantity(half, read(plain, kind, what).unit) if plain == text.strip() else Decimal(0)
+    whole, error = read_with_error(text, kind, what, default)
+    if whole.value <= 0:
+        raise Refused(f"{what} {text!r} is nothing; write an amount above zero.")
+    return whole, error
+
+
+def _stock(text: str) -> dosing.Stock:
+    """ "10 g in 500 mL": so much of the substance, filled up to so much."""
+    mass, found, volume = text.partition(" in ")
+    if not found:
+        raise Refused(f'--stock {text!r} does not read: write a weight and a volume, such as "10 g in 500 mL".')
+    grams, litres = to(read(mass, "mass", "--stock"), "g"), to(read(volume, "volume", "--stock"), "L")
+    if grams <= 0 or litres <= 0:
+        raise Refused("--stock is a weight in a volume, both more than nothing.")
+    return dosing.Stock(grams, litres)
+
+
+def new_water_line(litres: Decimal, tank: Row) -> str:
+    """What a water change asks for beside its litres: conditioner by the new water only (rule C12, F25). How much
+    chlorine the tap's water holds is on nobody's record, so no amount is computed."""
+    match = "its temperature and salinity" if tank["water"] != "fresh" else "its temperature"
+    return (
+        f"new water: {show(litres)} L, matched to {match}; conditioner for these {show(litres)} L only, by its label "
+        "(the chlorine of the tap water is not on record, so no amount is computed)"
+    )
 
 
 def change_litres(task: Row, rows: Rows, now: datetime) -> Decimal | None:

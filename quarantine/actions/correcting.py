@@ -147,7 +147,7 @@ def _found(act: Act, seal: str) -> Row:
     wanted = seal.strip().casefold().removeprefix("[").removesuffix("]")
     if len(wanted) < 6 or any(c not in "0123456789abcdef" for c in wanted):
         raise Usage(f"{seal!r} is no entry: take the first eight digits in brackets from: quarantine journal.")
-    rows = act.rows("entry", seal=f"{wanted}%")
+    rows = act.rows("entry", beginning=f"{wanted}%")
     if len(rows) > 1:
         raise Refused(f"{len(rows)} entries begin with {seal}; write more of its digits.")
     if not rows:
@@ -174,7 +174,7 @@ def _may_be_taken_back(entry: Entry) -> None:
 def _settle(act: Act, facts: list[Row], replaced: dict[str, str], before: dict[str, Any], yes: bool) -> list[str]:
     """Open the tasks again that these facts had settled, and make the plan anew: it settles what still is."""
     touched: dict[str, str] = {}
-    batches = {b["id"] for b in act.rows("open_batches")}
+    batches = {b["id"] for name in ("open_batches", "expected_batches") for b in act.rows(name)}
     for fact in facts:
         first = json.loads(fact["data"]).get("first", {}).get("id", fact["id"])
         for task in [t for id_ in {fact["id"], first} for t in act.rows("settled_by", fact=f'%"fact":"{id_}"%')]:
@@ -227,7 +227,7 @@ def _correction(fact: Row, name: str) -> Correction | None:
         from quarantine.readings import find
 
         parameter = find(name)
-        return _reading if parameter and parameter.name == json.loads(fact["data"])["parameter"] else None
+        return _reading(name) if parameter and parameter.name == json.loads(fact["data"])["parameter"] else None
     return CORRECTIONS.get(fact["kind"], {}).get(name)
 
 
@@ -289,12 +289,21 @@ def _litres(key: str) -> Correction:
     return find
 
 
-def _reading(act: Act, desk: Desk, fact: Row, text: str) -> tuple[dict[str, Any], str]:
-    from quarantine.actions.noting import read_reading
+def _reading(name: str) -> Correction:
+    """A reading under the name that was typed; a nitrite that was said to be read as nitrogen stays so unless that name
+    says otherwise."""
 
-    parameter, value, step = read_reading(f"{json.loads(fact['data'])['parameter']}={text}")
-    unit = f" {parameter.unit}" if parameter.unit else ""
-    return {"value": value, "step": step}, f"{parameter.title} {_was(fact, 'value')} -> {show(value)}{unit}"
+    def find(act: Act, desk: Desk, fact: Row, text: str) -> tuple[dict[str, Any], str]:
+        from quarantine.actions.noting import read_reading
+        from quarantine.readings import FORMS
+
+        was = {"N": "nitrite_n", "NO2": "nitrite_no2"}.get(json.loads(fact["data"]).get("form", ""), name)
+        parameter, value, step = read_reading(f"{name if name in FORMS else was}={text}")
+        unit = f" {parameter.unit}" if parameter.unit else ""
+        form = {"form": parameter.form} if parameter.form else {}
+        return {"value": value, "step": step, **form}, f"{parameter.title} {_was(fact, 'value')} -> {show(value)}{unit}"
+
+    return find
 
 
 def _gave(act: Act, desk: Desk, fact: Row, text: str) -> tuple[dict[str, Any], str]:

@@ -97,6 +97,8 @@ def free_name(rows: list[Row], what: str, name: str) -> str:
     tidy = " ".join(name.split())
     if not tidy or len(tidy) > 60 or not tidy.isprintable():
         raise Refused(f"A {what} needs a name of 1 to 60 plain characters.")
+    if what == "tank" and set(tidy) & set(",="):
+        raise Refused(f"A tank's name has no comma and no = in it: a look parts tanks by them. {tidy!r} has.")
     if any(row["name"].casefold() == tidy.casefold() for row in rows):
         raise Refused(f"There is a {what} {tidy!r} already; choose another name.")
     return tidy

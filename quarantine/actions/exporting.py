@@ -17,7 +17,7 @@ from typing import Any, NamedTuple
 from quarantine.actions import cards
 from quarantine.actions.desk import Desk, find_batch, find_site, find_tank, local_text, named
 from quarantine.calendars.write import Event, ordered, write_file
-from quarantine.dosing import DEFERS, Proposal, Setting
+from quarantine.dosing import DEFERS, Proposal, Setting, amount_words
 from quarantine.plan import instant_at
 from quarantine.quantity import show
 from quarantine.records.codec import instant
@@ -231,6 +231,8 @@ class _Writer:
             return ": held, see the list"
         if not near or blocked or proposal.dose.add is None:
             return ": amount on the day"
+        if proposal.dose.food_grams is not None:
+            return f": {show(proposal.dose.food_grams)} g of prepared food"
         return f": {show(proposal.dose.add)} {proposal.dose.add_unit}"
 
 
@@ -279,7 +281,7 @@ def dose_lines(proposal: Proposal) -> list[str]:
     if proposal.hold is not None:
         lines.append(f"Held: {proposal.hold.says}. {proposal.hold.remedy}.")
     elif dose.add is not None:
-        lines.append(f"As the water is now: {show(dose.add)} {dose.add_unit} of {dose.add_of}.")
+        lines.append(f"As the water is now: {amount_words(dose)}.")
         lines += proposal.working
     lines.append(f"Source: {dose.reference}")
     lines.append(DEFERS)

@@ -4,17 +4,20 @@ from __future__ import annotations
 
 import json
 import re
+import shlex
 from datetime import datetime, timedelta
 from decimal import Decimal, InvalidOperation
 from typing import Any, NamedTuple
 
+from quarantine.actions import measured
 from quarantine.actions.batches import medicine_in
-from quarantine.actions.desk import Desk, find_tank, local_text, when
+from quarantine.actions.desk import Desk, find_tank, local_text, named, when
 from quarantine.actions.planning import add_fact, consequences, earliest_days, id_after, replan
-from quarantine.facts import Fact, in_order, local_day
+from quarantine.facts import Fact, local_day
 from quarantine.failures import Refused, Unknown, Usage
+from quarantine.plan import Plan
 from quarantine.quantity import Quantity, read, read_with_error, show, show_significant, to
-from quarantine.readings import COMPUTED, PARAMETERS, Parameter, find
+from quarantine.readings import COMPUTED, NITRITE_PER_N, PARAMETERS, Parameter, find
 from quarantine.records.codec import instant
 from quarantine.records.codec import text_of_instant as _text
 from quarantine.records.loading import fact_of
@@ -22,6 +25,7 @@ from quarantine.records.reads import Row
 from quarantine.records.store import Act
 from quarantine.settings import Home
 from quarantine.signs import SIGNS
+from quarantine.water.advice import Advice
 
 AMMONIA_WITHIN_HOURS = 12
 """pH, temperature and salinity that stand in for those not in the line: the age at which rule C14 calls a
@@ -116,10 +120,12 @@ def _appetite(text: str, tank: str) -> int | None:
 def read_reading(word: str) -> tuple[Parameter, Decimal, Decimal]:
     """ "temp=25.5C" -> the parameter, its value in its own unit, and the kit's step.
 
-    The step is what a ± says, else one unit of the last digit typed. Raises Usage, Unknown or Refused.
+    The step is what a ± says, else one unit of the last digit typed. Nitrite read as nitrogen ("nitrite_n=0.03mg/L",
+    "nitrite=0.03mg/L as N") is turned into nitrite, of which the parameter then tells the form that was read.
+    Raises Usage, Unknown or Refused.
     """
     name, _, text = word.partition("=")
-    parameter = find(name)
+    parameter, text = _form(find(name), text)
     if parameter is None or parameter.name in COMPUTED:
         raise Unknown("reading", name, [p for p in PARAMETERS if p not in COMPUTED])
     value, step = _ph(text) if parameter.kind == "ph" else _measured(text, parameter)
@@ -128,7 +134,22 @@ def read_reading(word: str) -> tuple[Parameter, Decimal, Decimal]:
             f"{parameter.title} {text} is hard to believe (expected {show(parameter.low)} to {show(parameter.high)}"
             f"{' ' + parameter.unit if parameter.unit else ''}): a slip of the decimal point or the unit?"
         )
+    if parameter.form == "N":
+        return parameter, value * NITRITE_PER_N, step * NITRITE_PER_N
     return parameter, value, step
+
+
+def _form(parameter: Parameter | None, text: str) -> tuple[Parameter | None, str]:
+    """ "0.03 mg/L as N" of nitrite: the form that the kit reads, taken out of the text. Raises Usage for two forms."""
+    found = re.fullmatch(r"(.*?)\s*\bas\s*(n|nitrogen|nitrite-n|no2-n|no2|nitrite)\s*", text, re.IGNORECASE)
+    if parameter is None or found is None:
+        return parameter, text
+    if parameter.name != "nitrite":
+        raise Usage(f"{parameter.title} {text!r}: what it is counted as is said of nitrite only; leave 'as' out.")
+    form = "NO2" if found[2].casefold() in ("no2", "nitrite") else "N"
+    if parameter.form not in ("", form):
+        raise Usage(f"nitrite {text!r} is said to be two things: nitrite_n=... or nitrite_no2=...")
+    return parameter._replace(form=form), found[1]
 
 
 def _ph(text: str) -> tuple[Decimal, Decimal]:
@@ -195,12 +216,13 @@ def look(
             moment = when(at, tank["zone"], act.now)
             if not really:
                 _ask_about_look(act, tank, line, moment, of_fish=bool(line.dead or seen_signs or gone_signs))
-            shown = _write_look(act, tank, line, moment, seen_signs, gone_signs, no_signs, note)
+            shown = _write_look(act, desk.home, tank, line, moment, seen_signs, gone_signs, no_signs, note)
             said += shown.pop("lines")
             document["looks"].append(shown)
             systems[tank["system"]] = moment
         made = [replan(act, system) for system in systems]
         said += consequences(act, before, made)
+        said += _outbreaks(act, made, [shown["batch"] for shown in document["looks"] if shown["dead"]])
         moment = next(iter(systems.values()))
         act.describe("look", "; ".join(f"{line.tank}: {_seen_text(line)}" for line in lines), moment)
         return Noted(said, document)
@@ -263,6 +285,7 @@ def read_sign(text: str) -> tuple[str, str | None]:
 
 def _write_look(
     act: Act,
+    home: Home,
     tank: Row,
     line: Line,
     moment: datetime,
@@ -303,7 +326,8 @@ def _write_look(
     gone_words = f", {line.dead} found dead" if line.dead else ""
     lines = [f"{tank['name']}, {local_text(moment, tank['zone'])}: {_seen_text(line)}{gone_words}"]
     lines += _urgent(signs)
-    lines += write_readings(act, tank, line.readings, moment)
+    made = write_readings(act, home, tank, line.readings, moment)
+    lines += made.lines
     if missing:
         lines.append(f"Not said today: {', '.join(missing)}.")
     if batch is not None and not no_signs and not signs:
@@ -320,6 +344,7 @@ def _write_look(
         "signs": [name for name, _ in signs],
         "gone": gone,
         "not_said": missing,
+        **({"advice": measured.advice_json(made.advice)} if made.advice else {}),
         "lines": lines,
     }
 
@@ -340,38 +365,57 @@ def _not_said(act: Act, tank: Row, batch: Row, line: Line, moment: datetime) -> 
     return [words for words, there in said if not there]
 
 
+class Written(NamedTuple):
+    """Readings that were written down: lines for the keeper, each as a document, and what they ask for."""
+
+    lines: list[str]
+    readings: list[dict[str, Any]]
+    advice: tuple[Advice, ...]
+
+
 def write_readings(
-    act: Act, tank: Row, readings: list[tuple[Parameter, Decimal, Decimal]], moment: datetime
-) -> list[str]:
-    """Reading facts, and the un-ionized ammonia that follows from them as a range."""
-    earlier = _latest(act, tank, moment) if any(p.name == "tan" for p, _, _ in readings) else {}
+    act: Act,
+    home: Home,
+    tank: Row,
+    readings: list[measured.Read],
+    moment: datetime,
+    kit: measured.Kit | None = None,
+) -> Written:
+    """Reading facts; the un-ionized ammonia that follows from them as a range; kits, duplicates and advice."""
+    if not readings:
+        return Written([], [], ())
+    names = [p.name for p, _, _ in readings]
+    day = local_day(moment, tank["zone"])
+    before = measured.past_of(act, tank["system"], moment)
+    earlier = _latest(before, tank, moment) if "tan" in names else {}
     id_ = id_after(act, tank["system"], moment)
+    documents = []
     for parameter, value, step in readings:
-        add_fact(
-            act,
-            "reading",
-            system=tank["system"],
-            tank=tank["id"],
-            at=moment,
-            data={
-                "parameter": parameter.name,
-                "value": value,
-                "step": step,
-                "unit": parameter.unit,
-                "water": tank["water"],
-            },
-            id_=id_,
-        )
+        data = {
+            "parameter": parameter.name,
+            "value": value,
+            "step": step,
+            "unit": parameter.unit,
+            "water": tank["water"],
+            **({"form": parameter.form} if parameter.form else {}),
+            **(kit.data(day) if kit is not None else {}),
+        }
+        add_fact(act, "reading", system=tank["system"], tank=tank["id"], at=moment, data=data, id_=id_)
         id_ = id_after(act, tank["system"], moment)
-    lines = [f"{p.title} {show(v)}{' ' + p.unit if p.unit else ''}" for p, v, _ in readings]
-    return lines + _ammonia_line(tank, readings, earlier)
+        documents.append({name: value for name, value in data.items() if name not in ("water", "step")})
+    past = measured.past_of(act, tank["system"], moment)
+    advice = measured.advice_for(act, home, tank, names, moment, past)
+    lines = [f"{PARAMETERS[d['parameter']].title} {measured.value_words(d)}" for d in documents]
+    lines += _ammonia_line(tank, readings, earlier)
+    lines += measured.kit_lines(kit, names, list(before.readings), tank, day)
+    lines += measured.duplicate_lines(past, names, tank["zone"])
+    return Written(lines + measured.advice_lines(advice), documents, advice)
 
 
-def _latest(act: Act, tank: Row, moment: datetime) -> dict[str, Fact]:
+def _latest(past: measured.Past, tank: Row, moment: datetime) -> dict[str, Fact]:
     """The latest reading of each parameter of this tank in the twelve hours before, by name."""
-    since = _text(moment - timedelta(hours=AMMONIA_WITHIN_HOURS))
-    found = in_order([fact_of(row) for row in act.rows("facts_since", system=tank["system"], since=since)])
-    return {f.data["parameter"]: f for f in found if f.kind == "reading" and f.tank == tank["id"] and f.at <= moment}
+    since = moment - timedelta(hours=AMMONIA_WITHIN_HOURS)
+    return {f.data["parameter"]: f for f in past.readings if f.tank == tank["id"] and f.at >= since}
 
 
 def _ammonia_line(tank: Row, readings: list[tuple[Parameter, Decimal, Decimal]], earlier: dict[str, Fact]) -> list[str]:
@@ -412,25 +456,78 @@ def _used(used: list[Fact], zone: str) -> str:
     return f"{' and '.join(parts)}, the latest of the last {AMMONIA_WITHIN_HOURS} h"
 
 
-def reading(desk: Desk, tank_name: str, words: list[str], *, at: str | None = None) -> Noted:
-    """Readings of the water of one tank."""
-    readings = [read_reading(word) for word in words]
-    if not readings:
+def reading(
+    desk: Desk,
+    tank_name: str,
+    words: list[str],
+    *,
+    at: str | None = None,
+    kit: measured.Kit | None = None,
+    source: dict[str, Any] | None = None,
+) -> Noted:
+    """Readings of the water of one tank, with their kit; ``source`` is what was tested of the water that goes in."""
+    readings = [read_reading(word) for word in joined(words)]
+    if not readings and not source:
         raise Usage("What was read? Write NAME=VALUE, such as temp=25.5C ph=7.8 tan=0.5mg/L.")
     _once([p.title for p, _, _ in readings])
     with desk.act() as act:
         tank = find_tank(act, tank_name)
         moment = when(at, tank["zone"], act.now)
-        lines = write_readings(act, tank, readings, moment)
+        said = []
+        if source:
+            said = [f"new water: {_source_words(source)}"]
+            add_fact(
+                act,
+                "source_water",
+                system=tank["system"],
+                tank=tank["id"],
+                at=moment,
+                data=source,
+                id_=id_after(act, tank["system"], moment),
+            )
+        made = write_readings(act, desk.home, tank, readings, moment, kit)
         replan(act, tank["system"])
-        act.describe("reading", f"{tank['name']}: {', '.join(lines)}", moment)
-        return Noted(
-            [f"{tank['name']}, {local_text(moment, tank['zone'])}:", *lines],
-            {
-                "tank": tank["name"],
-                "readings": [{"parameter": p.name, "value": v, "unit": p.unit} for p, v, _ in readings],
-            },
-        )
+        act.describe("reading", f"{tank['name']}: {', '.join([*said, *made.lines[: len(readings)]])}", moment)
+        document: dict[str, Any] = {"tank": tank["name"], "readings": made.readings}
+        if source:
+            document["source_water"] = _source_json(source)
+        if made.advice:
+            document["advice"] = measured.advice_json(made.advice)
+        return Noted([f"{tank['name']}, {local_text(moment, tank['zone'])}:", *said, *made.lines], document)
+
+
+def joined(words: list[str]) -> list[str]:
+    """The words of a command line, with a unit or a form that a space cut off put back: "nitrite=0.1 mg/L as N"."""
+    whole: list[str] = []
+    for word in words:
+        if whole and "=" not in word and re.search(r"\d", re.sub("no2", "", word, flags=re.IGNORECASE)) is None:
+            whole[-1] += f" {word}"
+        else:
+            whole.append(word)
+    return whole
+
+
+def source_data(ph: str | None, tan: str | None, temperature: str | None) -> dict[str, Any]:
+    """The new water as --tap-ph, --tap-tan and --tap-temp say it. Raises Usage or Refused like a reading."""
+    data: dict[str, Any] = {}
+    for name, text in (("ph", ph), ("tan", tan), ("temperature", temperature)):
+        if text is not None:
+            parameter, value, step = read_reading(f"{name}={text}")
+            data |= {parameter.name: value, f"{parameter.name}_step": step}
+    return data
+
+
+def _source_words(source: dict[str, Any]) -> str:
+    shown = [(PARAMETERS[name], source[name]) for name in ("ph", "tan", "temperature") if name in source]
+    return ", ".join(f"{p.title} {show(v)}{' ' + p.unit if p.unit else ''}" for p, v in shown)
+
+
+def _source_json(source: dict[str, Any]) -> list[dict[str, Any]]:
+    return [
+        {"parameter": name, "value": source[name], "unit": PARAMETERS[name].unit}
+        for name in ("ph", "tan", "temperature")
+        if name in source
+    ]
 
 
 # --- Events ----------------------------------------------------------------------------------------------
@@ -444,6 +541,7 @@ def event(
     *,
     at: str | None = None,
     of_batch: bool = False,
+    batch_name: str | None = None,
     yes: bool = True,
     really: bool = False,
 ) -> Noted:
@@ -457,7 +555,9 @@ def event(
     with desk.act() as act:
         tank = find_tank(act, tank_name)
         moment = when(at, tank["zone"], act.now)
-        batch = _batch_of(act, tank, moment, kind, really=really and kind == "died") if of_batch else None
+        batch = _batch_of(act, tank, moment, kind, batch_name, really=really and kind == "died") if of_batch else None
+        if kind == "died" and not data.get("euthanised"):
+            data |= _since_look(act, tank, moment)
         if kind == "moved":
             there = find_tank(act, data["to"])
             data = {**data, "to": there["name"], "to_tank": there["id"]}
@@ -486,24 +586,58 @@ def event(
         moved = consequences(act, before, [made])
         if moved and not yes:
             raise Refused(f"This would move dates: {'; '.join(moved)}. Say --yes to record it.", moved=moved)
-        told = {name: value for name, value in data.items() if value not in (False, None) and name != "to_tank"}
-        words = ", ".join(_words(name, value) for name, value in told.items())
+        told = {name: value for name, value in data.items() if value not in (False, None) and name not in UNTOLD}
+        words = ", ".join(_words(name, value, tank["zone"]) for name, value in told.items())
         act.describe(kind, f"{tank['name']}: {kind}, {words}", moment)
         return Noted(
             [
                 f"{tank['name']}, {local_text(moment, tank['zone'])}: {kind.replace('_', ' ')} recorded ({words})",
                 *moved,
                 *_what_follows(kind),
+                *(_outbreaks(act, [made], [batch["name"]]) if kind == "died" and batch else []),
+                *([_after_death(batch, bool(data.get("euthanised")))] if kind == "died" and batch else []),
             ],
             {"tank": tank["name"], "kind": kind, "at": moment, "data": data, "moved": moved},
         )
 
 
-def _words(name: str, value: Any) -> str:
+UNTOLD = ("to_tank", "explained")
+"""Of a fact's data, what is not said again to the keeper: an id, and what follows from the rest."""
+
+
+def _words(name: str, value: Any, zone: str) -> str:
     """One fact's detail as people say it."""
     if isinstance(value, Decimal):
         return f"{name.removesuffix('_litres').removesuffix('litres')} {show(value, 2)} L".strip()
+    if isinstance(value, list):
+        return f"{name} {', '.join(value)}"
+    if name == "since_look":
+        return f"since the last look ({local_text(instant(value), zone)})"
     return {"count": f"{value} fish"}.get(name) or (name if value is True else f"{name} {value}")
+
+
+def _outbreaks(act: Act, made: list[Plan], names: list[str | None]) -> list[str]:
+    """What holds every dose in the water of these batches (rules A7 and C9), said at once."""
+    from quarantine.evidence import emergency
+
+    ids = {b["id"]: b["name"] for b in act.rows("open_batches") if b["name"] in names}
+    found = [emergency(plan.standings[id_].evidence) for plan in made for id_ in ids if id_ in plan.standings]
+    return [
+        f"ACT NOW ({why}): test the water, add air, isolate the sick, call a veterinarian. Every dose in this water is "
+        "held until a named person lifts it: quarantine event lift."
+        for why in dict.fromkeys(found)
+        if why is not None
+    ]
+
+
+def _after_death(batch: Row, euthanised: bool) -> str:
+    """What a body is still good for, and where it goes (the notes' section 9: from memory)."""
+    keep = "The body" if euthanised else "A fresh body, chilled and not frozen,"
+    return (
+        f"{keep} can tell what it was: quarantine exam {shlex.quote(batch['name'])} --what necropsy. A suspected "
+        "notifiable disease is reported to the authority. Else bag it for household waste as the council says; never "
+        "down the drain, never as feed (from memory)."
+    )
 
 
 def _what_follows(kind: str) -> list[str]:
@@ -544,17 +678,31 @@ def _ask_about_water(act: Act, tank: Row, kind: str, data: dict[str, Any], momen
         )
 
 
-def _batch_of(act: Act, tank: Row, moment: datetime, kind: str, *, really: bool) -> Row | None:
-    """The open batch of a tank; None for what ``really`` happened there before these fish came."""
+def _batch_of(act: Act, tank: Row, moment: datetime, kind: str, name: str | None, *, really: bool) -> Row | None:
+    """The open batch of a tank, the named one where there are several; None for what ``really`` happened there before
+    these fish came."""
     batches = [b for b in act.rows("open_batches") if b["tank"] == tank["id"]]
     if not batches:
         raise Refused(f"There is no open batch in {tank['name']}; nothing was recorded.")
+    if name is not None:
+        batches = [named(batches, "open batch", name, f" in {tank['name']}")]
+    if len(batches) > 1:
+        known = ", ".join(b["name"] for b in batches)
+        raise Refused(f"{tank['name']} holds {len(batches)} batches ({known}): say whose fish, with --batch NAME.")
     if batches[0]["arrived_at"] <= _text(moment):
         return batches[0]
     if really:
         return None
     other = " If another fish died there then, say --really." if kind == "died" else ""
     raise Refused(f"{_not_there(batches[0], tank, moment)} Nothing was recorded.{other}")
+
+
+def _since_look(act: Act, tank: Row, moment: datetime) -> dict[str, Any]:
+    """When the tank was last looked at: a fish found dead died since then (rule A7). Empty: not in the week before."""
+    since = _text(moment - timedelta(days=7))
+    found = [fact_of(row) for row in act.rows("facts_since", system=tank["system"], since=since)]
+    looks = [f.at for f in found if f.kind == "look" and f.tank == tank["id"] and f.at <= moment]
+    return {"since_look": _text(max(looks))} if looks else {}
 
 
 def _refuse_idle_lift(act: Act, home: Home, tank: Row, moment: datetime) -> None:

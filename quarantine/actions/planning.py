@@ -4,19 +4,21 @@ from __future__ import annotations
 
 import json
 import secrets
+from collections.abc import Sequence
 from datetime import date, datetime
 from functools import lru_cache
 from typing import Any, NamedTuple
 
+from quarantine.actions.readying import readiness_of
 from quarantine.facts import Condition, Fact, PlannedTask, in_order
 from quarantine.plan import Changes, Course, Plan, code_of, plan, reconcile
 from quarantine.protocol import Protocol, Step, read
+from quarantine.readiness import ARRIVAL
 from quarantine.records.codec import instant, text_of_instant
 from quarantine.records.loading import fact_of, system_water, task_values
 from quarantine.records.reads import Row, Rows
 from quarantine.records.store import Act, new_id
 from quarantine.water.ledger import Water
-
 
 OUTCOMES = ("done", "dose", "skip")
 """Facts that settle a task by themselves."""
@@ -68,6 +70,8 @@ def replan(act: Act, system: str) -> Plan:
     state = load_system(act, system, act.now)
     made = plan_system(state, act.now)
     store_changes(act, state, made)
+    for expected in readiness_of(act, system, act.now):
+        store_tasks(act, *expected)
     return made
 
 
@@ -95,20 +99,29 @@ def store_changes(act: Act, state: SystemState, made: Plan) -> Changes:
     """Reconcile the stored tasks of a system with a plan, in this transaction."""
     stored = [task_values(row) for row in act.rows("tasks_of_system", system=state.system)]
     courses = {c.batch: c for c in state.courses}
-    open_rows = [row for row in stored if row["batch"] in courses]
-    changes = reconcile(open_rows, made.tasks)
+    # The chores of day 0 are no template's: they stand as the arrival made them.
+    open_rows = [row for row in stored if row["batch"] in courses and not row["step"].startswith(ARRIVAL)]
     details = {(c.batch, step.id): detail_of(c.protocol, step) for c in state.courses for step in c.protocol.steps}
-    act.add("task", *_new_rows(act, changes.new, details))
-    by_id = {row["id"]: row for row in open_rows}
-    outcomes = {t.key: t.outcome for t in made.tasks}
-    for id_, values in changes.changed:
-        outcome = outcomes.get(by_id[id_]["key"])
-        act.change("task", id_, **values, **(_outcome_values(outcome) if outcome is not None else {}))
+    changes = store_tasks(act, open_rows, made.tasks, details)
     for batch, standing in made.standings.items():
         shown = standing_json(courses[batch], standing, made)
         row = next(b for b in state.batches if b["id"] == batch)
         if json.loads(row["standing"]) != shown:
             act.change("batch", batch, standing=shown)
+    return changes
+
+
+def store_tasks(
+    act: Act, rows: list[Row], tasks: Sequence[PlannedTask], details: dict[tuple[str, str], dict[str, Any]]
+) -> Changes:
+    """Reconcile stored task rows with the tasks as planned; ``details`` by (batch, step)."""
+    changes = reconcile(rows, tasks)
+    act.add("task", *_new_rows(act, changes.new, details))
+    by_id = {row["id"]: row for row in rows}
+    outcomes = {t.key: t.outcome for t in tasks}
+    for id_, values in changes.changed:
+        outcome = outcomes.get(by_id[id_]["key"])
+        act.change("task", id_, **values, **(_outcome_values(outcome) if outcome is not None else {}))
     return changes
 
 
@@ -178,6 +191,7 @@ def detail_of(protocol: Protocol, step: Step) -> dict[str, Any]:
             "filter": treatment.filter,
             "off": list(treatment.off),
             "clearing": treatment.clearing,
+            "longest": str(treatment.longest) if treatment.longest else "",
         },
         "before": [c._replace(reference=cites.get(c.reference, c.reference))._asdict() for c in step.before],
     }

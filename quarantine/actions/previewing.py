@@ -25,7 +25,8 @@ def doses_of(preview: Preview, rows: Rows, home: Home, now: datetime) -> dict[st
         if treatment is None:
             continue
         substance, row = regimen(treatment.regimen)
-        where = cards.where_of(treatment.water, treatment.filter, treatment.off)
+        longest = str(treatment.longest) if treatment.longest else ""
+        where = cards.where_of(treatment.water, treatment.filter, treatment.off, longest)
         proposal = propose(substance, row, setting, target=treatment.target, mode=treatment.mode, where=where)
         if proposal.hold is not None:
             says = f"held: {proposal.hold.says}; {proposal.hold.remedy}"

@@ -11,6 +11,7 @@ from typing import Any, NamedTuple
 from quarantine.actions.desk import Desk, find_batch, local_text
 from quarantine.actions.examining import tests_of
 from quarantine.actions.planning import add_fact, frozen, load_system, plan_system, replan
+from quarantine.actions.readying import passed_lines
 from quarantine.clearance import Judged, judge
 from quarantine.evidence import Standing
 from quarantine.failures import Refused, Usage
@@ -61,6 +62,10 @@ class Assessment(NamedTuple):
 def assess(rows: Rows, name: str, now: datetime) -> Assessment:
     """Judge the criteria of an open batch; nothing is written. Raises Refused for a closed one."""
     batch = find_batch(rows, name)
+    if batch["state"] == "expected":
+        raise Refused(
+            f"Batch {batch['name']} has not come yet; when it does: quarantine batch arrived {batch['name']}."
+        )
     if batch["state"] != "open":
         decided = rows.rows("signoffs", batch=batch["id"])
         last = decided[-1] if decided else None
@@ -155,6 +160,7 @@ def _write(act: Act, found: Assessment, decision: str, deviation: str | None, da
             "alive": found.standing.evidence.alive,
             "criteria": [j.as_json() for j in found.judged],
             "tests": tests_of(act, batch),
+            "not_ready_at_arrival": passed_lines(act, batch),
             "journal": act.rows("head")[0]["entry"],
         }
     )

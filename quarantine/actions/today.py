@@ -48,6 +48,10 @@ def list_day(rows: Rows, home: Home, now: datetime, on: date | None = None, tank
     zone = next(iter(tanks.values()))["zone"] if tanks else "UTC"
     day = on or local_day(now, zone)
     lines = _tank_lines(tanks, batches, doses, now, on, chosen, day)
+    for row in rows.rows("expected_batches"):
+        said = json.loads(row["standing"])["expected"]
+        for line in [line for line in lines if line["tank_id"] == row["tank"]]:
+            line["line"] += f"; {row['name']} expected {said['first']}"
     order = {line["tank_id"]: place for place, line in enumerate(lines)}
     # The next day has ended everywhere: behind UTC it ends up to 12 h later; a site ahead may be a day further on.
     until = datetime.combine(day + timedelta(days=2), time(12), ZoneInfo("UTC"))

@@ -10,6 +10,7 @@ from typing import Any, NamedTuple
 from quarantine import dosing
 from quarantine.actions import cards
 from quarantine.actions.desk import Desk, local_text, when
+from quarantine.actions.dipping import NO_DIP, Dip, Told, dip_of
 from quarantine.actions.planning import add_fact, consequences, earliest_days, id_after, replan
 from quarantine.failures import Refused, Usage
 from quarantine.plan import timing_of
@@ -50,8 +51,12 @@ def done(
     as_shown: bool = False,
     note: str | None = None,
     really: bool = False,
+    dip: Told = NO_DIP,
 ) -> list[dict[str, Any]]:
-    """Tasks done: all of them or none. A dose needs the amount given, or ``as_shown`` (rule C18), and comes alone."""
+    """Tasks done: all of them or none. A dose needs the amount given, or ``as_shown`` (rule C18), and comes alone.
+
+    ``dip`` is what a dip needs beside it: its vessel, start and end.
+    """
     if gave is not None and as_shown:
         raise Usage("Say --gave AMOUNT or --as-shown, not both.")
     with desk.act() as act:
@@ -61,7 +66,7 @@ def done(
             raise Refused("A dose or a water change is ticked alone, with its amount: never in bulk.")
         if gave is not None and not amounts:
             raise Refused(f"{tasks[0]['code']} ({tasks[0]['title']}) takes no amount; leave --gave out.")
-        said = [_do_one(act, desk.home, task, at, gave, as_shown, note, really) for task in tasks]
+        said = [_do_one(act, desk.home, task, at, gave, as_shown, note, really, dip) for task in tasks]
         for system in dict.fromkeys(t["system"] for t in tasks):
             replan(act, system)
         act.describe("task done", "; ".join(s["says"] for s in said), said[0]["happened_at"])
@@ -77,10 +82,13 @@ def _do_one(
     as_shown: bool,
     note: str | None,
     really: bool,
+    told: Told,
 ) -> dict[str, Any]:
-    moment = when(at, task["zone"], act.now)
     _refuse_finished(act, task)
-    if moment < instant(act.rows("batch_arrival", id=task["batch"])[0]["arrived_at"]):
+    dip = dip_of(task, told, at, act.now)
+    moment = dip.ended if dip else when(at, task["zone"], act.now)
+    batch = act.rows("batch_arrival", id=task["batch"])[0]
+    if (dip.started if dip else moment) < instant(batch["arrived_at"]) and batch["state"] != "expected":
         raise Refused(f"--at {at!r} lies before batch {task['batch_name']} arrived.")
     if task["kind"] == "look":
         raise Refused(f'A look is done by its count: quarantine look "{task["tank_name"]} SEEN APPETITE" --no-signs.')
@@ -88,8 +96,10 @@ def _do_one(
         reads = " ".join(f"{name}=..." for name in json.loads(task["detail"])["reads"])
         raise Refused(f"A test is done by its readings: quarantine reading {task['tank_name']} {reads}")
     if task["kind"] == "dose":
-        data = _dose_data(act, home, task, moment, gave, as_shown, really)
+        data = _dose_data(act, home, task, moment, gave, as_shown, really, dip)
         says = f"{show(data['given'])} {data['given_unit']} of {data['substance']} given to {task['tank_name']}"
+        if dip:
+            says += f", a dip of {show(data['elapsed_seconds'])} s ({data['contact']})"
         kind = "dose"
     elif task["kind"] == "change":
         _change_fact(act, task, moment, gave, as_shown)
@@ -149,12 +159,14 @@ def _refuse_finished(act: Act, task: Row) -> None:
 
 
 def _dose_data(
-    act: Act, home: Home, task: Row, moment: datetime, gave: str | None, as_shown: bool, really: bool
+    act: Act, home: Home, task: Row, moment: datetime, gave: str | None, as_shown: bool, really: bool, dip: Dip | None
 ) -> dict[str, Any]:
     """A dose's three facts: planned (target), prepared (computed), given (typed); with what it gives."""
     batch = act.rows("batch_arrival", id=task["batch"])[0]
     tank = next(t for t in act.rows("tanks") if t["id"] == task["tank"])
     setting = cards.setting_for(act, home, tank, batch, moment)
+    if dip is not None:
+        setting = setting._replace(vessel=dip.vessel)
     proposal = cards.propose_task(task, setting)
     if as_shown:
         if proposal.hold is not None or proposal.dose.add is None:
@@ -174,7 +186,10 @@ def _dose_data(
     if given.value <= 0:
         raise Refused("--gave is the amount that was given, more than nothing; a dose not given is skipped.")
     _ask_once(task, proposal, given, really)
-    return dose_record(proposal, setting, given)
+    data = dose_record(proposal, setting, given)
+    if dip is None:
+        return data
+    return {**data, **dip.data, "rescue": " ".join(words for words in (data["rescue"], dip.rescue) if words)}
 
 
 def _ask_once(task: Row, proposal: dosing.Proposal, given: Quantity, really: bool) -> None:
@@ -216,8 +231,9 @@ def dose_record(proposal: dosing.Proposal, setting: dosing.Setting, given: Quant
     ceiling = dosing.ceiling_mg_per_l(row)
     before = setting.levels.get(substance.id)
     upper = high + Decimal(str(before.high)) if high is not None and before and before.high is not None else high
-    rescue = ""
-    if ceiling is not None and (upper is None or upper > ceiling) and "salt" not in substance.classes:
+    rescue = dosing.rescue_apart(dose, row, milligrams)
+    bath = dose.route in ("bath", "prolonged")
+    if bath and ceiling is not None and (upper is None or upper > ceiling) and "salt" not in substance.classes:
         rescue = dosing.rescue(dose.volume_litres, upper, ceiling, substance.name, dose.volume_plus_minus_litres)
     data = {
         "substance": substance.id,
@@ -243,6 +259,8 @@ def dose_record(proposal: dosing.Proposal, setting: dosing.Setting, given: Quant
         "working": list(proposal.working),
         "rescue": rescue,
     }
+    if dose.fish_grams is not None:
+        data |= {"fish_grams": dose.fish_grams, "food_grams": dose.food_grams}
     return {name: Decimal(show(value)) if isinstance(value, Decimal) else value for name, value in data.items()}
 
 

@@ -30,6 +30,8 @@ Entry = tuple[str, str, bool, str, str]
 COMMANDS: dict[str, Entry | dict[str, Entry]] = {
     "demo": ("demo", "demo", False, "The whole job on an invented fish room.", "quarantine demo --home ./trial"),
     "today": ("today", "today", False, "Today's work with every dose computed.", "quarantine today --tank Q1"),
+    "round": ("round", "round", True, "Walk the due work tank by tank, in short keys.", "quarantine round --site Hall"),
+    "enter": ("enter", "enter", True, "Type in a paper sheet that came back.", "quarantine enter --on 2026-02-12"),
     "look": (
         "daily",
         "look",
@@ -44,6 +46,21 @@ COMMANDS: dict[str, Entry | dict[str, Entry]] = {
         "Log readings of the water.",
         "quarantine reading Q1 temp=25.5C ph=7.8 tan=0.5mg/L",
     ),
+    "readings": (
+        "daily",
+        "readings",
+        False,
+        "Readings by kit, oldest first.",
+        "quarantine readings Q1 --parameter tan",
+    ),
+    "exam": (
+        "examine",
+        "exam",
+        True,
+        "Log an examination or a laboratory result.",
+        "quarantine exam Q1-1 --what scrape --negative --n 2",
+    ),
+    "exams": ("examine", "exams", False, "Examinations, and what was not tested.", "quarantine exams Q1-1"),
     "done": (
         "daily",
         "done",
@@ -53,7 +70,13 @@ COMMANDS: dict[str, Entry | dict[str, Entry]] = {
     ),
     "skip": ("daily", "skip", True, "A task not done, with the reason.", 'quarantine skip K4T7 --because "away"'),
     "why": ("daily", "why", False, "Why a task is on that day, and its working.", "quarantine why DK4T7"),
-    "dose": ("today", "dose", False, "One dose for the water there is now.", "quarantine dose praziquantel --tank Q2"),
+    "dose": (
+        "today",
+        "dose",
+        False,
+        "One dose for the water there is now.",
+        "quarantine dose praziquantel --tank Q2 --regimen Z01",
+    ),
     "event": {
         "change": ("events", "change", True, "A water change.", "quarantine event change Q1 --out 30L"),
         "topup": ("events", "topup", True, "Evaporated water replaced.", "quarantine event topup Q1 2L"),
@@ -81,12 +104,19 @@ COMMANDS: dict[str, Entry | dict[str, Entry]] = {
         ),
         "added": ("events", "added", True, "Fish were added to a batch.", "quarantine event added Q1 2 --yes"),
         "died": ("events", "died", True, "Fish died.", "quarantine event died Q1 1"),
+        "euthanised": (
+            "events",
+            "euthanised",
+            True,
+            "Fish were euthanised.",
+            'quarantine event euthanised Q1 1 --because "would not recover"',
+        ),
         "moved": (
             "events",
             "moved",
             True,
             "Fish left the batch for another tank.",
-            'quarantine event moved Q1 2 --to "Holding"',
+            'quarantine event moved Q1 2 --to "Round Pool"',
         ),
         "missing": (
             "events",
@@ -141,17 +171,45 @@ COMMANDS: dict[str, Entry | dict[str, Entry]] = {
             "start",
             True,
             "Fish arrived: start their quarantine.",
-            'quarantine batch start --tank Q1 --protocol fresh-watch --arrived "2026-02-10 14:30" --fish "12 Melanotaenia praecox, 3 cm" --from "a breeder" --to Show',
+            'quarantine batch start --tank Q1 --protocol fresh-watch --arrived "2026-02-10 14:30" --fish "12 Melanotaenia praecox, 3 cm" --from "a breeder" --to "Round Pool"',
+        ),
+        "expect": (
+            "batches",
+            "expect",
+            True,
+            "Fish are ordered: what must stand ready, and by when.",
+            'quarantine batch expect Rainbows --tank Q1 --protocol fresh-watch --from 2026-03-10 --until 2026-03-12 --fish "12 Melanotaenia praecox, 3 cm" --source "a breeder" --to "Round Pool"',
+        ),
+        "arrived": (
+            "batches",
+            "arrived",
+            True,
+            "Expected fish came: start their quarantine.",
+            'quarantine batch arrived Rainbows --bag-temp 22C --bag-ph 6.4 --bag-tan "5 mg/L" --transit "30 h"',
+        ),
+        "call-off": (
+            "batches",
+            "call_off",
+            True,
+            "Expected fish will not come.",
+            'quarantine batch call-off Rainbows --because "sold out"',
         ),
         "list": ("batches", "list_", False, "All batches and how they stand.", "quarantine batch list"),
         "show": ("batches", "show", False, "One batch: fish, clocks, tasks.", "quarantine batch show Q1-1"),
+        "weigh": (
+            "weighing",
+            "weigh",
+            True,
+            "What the fish weigh and eat, for a dose in food.",
+            'quarantine batch weigh Q1-1 "3 g" --each --eats "1 %" --by "scale, 4 fish"',
+        ),
     },
     "signoff": (
         "signing",
         "signoff",
         True,
         "Judge a batch, or record the decision.",
-        "quarantine signoff Q1-1 --release",
+        "quarantine signoff Q1-1",
     ),
     "calendar": {
         "write": (
@@ -237,7 +295,7 @@ COMMANDS: dict[str, Entry | dict[str, Entry]] = {
             "add_tank",
             True,
             "A tank with its shape and measures.",
-            'quarantine tank add Q1 --site Hall --role quarantine --water fresh --shape box --length "60 cm" --width "30 cm" --filled "32 cm"',
+            'quarantine tank add Q3 --site Hall --role quarantine --water fresh --shape box --length "60 cm" --width "30 cm" --filled "32 cm"',
         ),
         "measure": (
             "places",
@@ -270,6 +328,13 @@ COMMANDS: dict[str, Entry | dict[str, Entry]] = {
             'quarantine tank rename Q1 "Q1 left"',
         ),
     },
+    "completion": (
+        "completion",
+        "completion",
+        False,
+        "Names completed by the Tab key, in bash, zsh or fish.",
+        "quarantine completion bash",
+    ),
     "check": ("signing", "check", False, "Prove the record whole.", "quarantine check"),
     "journal": ("journal", "journal", False, "Who did what when, one line an entry.", "quarantine journal --last 20"),
     "where": ("places", "where", False, "Files, settings and where they come from.", "quarantine where"),
@@ -279,7 +344,7 @@ SHORT = {"d": "done"}
 GROUPS = {
     "event": "What happened without a task: changes, deaths, additions.",
     "card": "Cards to print: emergencies, a tank.",
-    "batch": "Start a batch of fish; list and show batches.",
+    "batch": "Expect and start batches of fish; list and show them.",
     "calendar": "Reminders on a phone.",
     "protocol": "The templates: list, show, check, preview.",
     "formulary": "The substances and their published uses.",
@@ -308,13 +373,8 @@ class Table(typer.core.TyperGroup):
     def resolve_command(self, ctx: Context, args: list[str]) -> Any:
         if self.entries is COMMANDS and args[0] in SHORT:
             args = [SHORT[args[0]], *args[1:]]
-        name = args[0]
-        if name not in self.entries:
-            from difflib import get_close_matches
-
-            near = get_close_matches(name, self.entries, n=1)
-            mean = f" Did you mean {near[0]!r}?" if near else ""
-            raise UsageError(f"There is no command {name!r}; there are: {', '.join(self.entries)}.{mean}")
+        if args[0] not in self.entries:
+            raise UsageError(no_command(args[0], self.entries), ctx)
         return super().resolve_command(ctx, args)
 
     def format_commands(self, ctx: Context, formatter: HelpFormatter) -> None:
@@ -328,9 +388,10 @@ def command(name: str, entry: Entry) -> Command:
     """One command as click runs it."""
     module, function, writes, help_, example = entry
     app = typer.Typer(add_completion=False, rich_markup_mode=None)
-    epilog = f"Example: {example}"
+    # After a line with \b nothing is folded: an example cut at a hyphen could not be pasted.
+    epilog = f"Example:\n\n\b\n{example}"
     if writes:
-        epilog += "  --dry-run runs it and takes it back."
+        epilog += "\n\n--dry-run runs it and takes it back."
     app.command(name=name, help=help_, epilog=epilog)(getattr(import_module(f"quarantine.cli.{module}"), function))
     return typer.main.get_command(app)
 
@@ -351,22 +412,31 @@ def root() -> Table:
     )
 
 
-GREETING = (
-    "quarantine: the list of today is `quarantine today`; all commands: `quarantine --help`.",
-    "New here? `quarantine demo` shows the whole job. To begin your own record:",
-    '  quarantine site add "Hall" --zone Europe/Berlin',
-    '  quarantine keeper add "YOUR NAME"',
-    "  quarantine tank add Q1 --site Hall --role quarantine --water fresh --shape box \\",
-    '      --length "60 cm" --width "30 cm" --filled "32 cm"',
-)
+def no_command(name: str, entries: dict[str, Any]) -> str:
+    """The sentence for a word that is no command: what may have been meant, and what there is.
+
+    A word of one of the groups names its group ("start": batch start); the rest goes by spelling.
+    """
+    from difflib import get_close_matches
+
+    low = name.casefold()
+    inside = [f"{word} {low}" for word, entry in entries.items() if isinstance(entry, dict) and low in entry]
+    near = inside or get_close_matches(low, entries, n=1)
+    if low == "help":
+        near = ["--help"]
+    mean = f" Did you mean {' or '.join(repr(word) for word in near)}?" if near else ""
+    return f"There is no command {name!r}.{mean} There are: {', '.join(entries)}."
+
+
+FLAGS = {"--json": "as_json", "--dry-run": "dry_run", "--debug": "debug"}
+VALUED = {"--home": "home_option", "--as": "keeper"}
+"""The options that may stand anywhere -> the field of the session they fill."""
 
 
 def take_globals(args: list[str]) -> tuple[list[str], Session]:
     """The options that may stand anywhere, taken out of the line; after `--` nothing is taken."""
     rest: list[str] = []
     values: dict[str, Any] = {}
-    flags = {"--json": "as_json", "--dry-run": "dry_run", "--debug": "debug"}
-    valued = {"--home": "home_option", "--as": "keeper"}
     at = 0
     while at < len(args):
         word = args[at]
@@ -374,15 +444,15 @@ def take_globals(args: list[str]) -> tuple[list[str], Session]:
         if word == "--":
             rest += args[at:]
             break
-        if word in flags:
-            values[flags[word]] = True
-        elif name in valued and equals:
-            values[valued[name]] = value
-        elif word in valued:
+        if word in FLAGS:
+            values[FLAGS[word]] = True
+        elif name in VALUED and equals:
+            values[VALUED[name]] = value
+        elif word in VALUED:
             if at + 1 >= len(args):
                 raise Usage(f"{word} needs a value.")
             at += 1
-            values[valued[word]] = args[at]
+            values[VALUED[word]] = args[at]
         else:
             rest.append(word)
         at += 1
@@ -396,9 +466,14 @@ def run(args: list[str]) -> int:
         rest, session = take_globals(args)
         use(session)
         _refuse_dry_read(rest, session)
-        if not rest or rest == ["--version"]:
-            for line in (f"quarantine {__version__}",) if rest else GREETING:
-                out.write(line)
+        if rest == ["--version"]:
+            out.write(f"quarantine {__version__}")
+            return 0
+        if not rest:
+            from quarantine.cli.first_run import begin
+
+            begin()
+            sys.stdout.flush()
             return 0
         code = root().main(rest, prog_name="quarantine", standalone_mode=False)
         sys.stdout.flush()
@@ -410,11 +485,9 @@ def run(args: list[str]) -> int:
         out.write(bare.ctx.get_help())
         return 0
     except ClickException as error:
-        sentence = error.format_message()
-        if isinstance(error, NoSuchOption) and error.option_name[1:2].isdigit():
-            sentence = f"{error.option_name!r} is below zero: write a number of 0 or more"
+        sentence = _no_option(error) if isinstance(error, NoSuchOption) else error.format_message()
         help_ = f" See: {error.ctx.command_path} --help" if isinstance(error, UsageError) and error.ctx else ""
-        return _fail(Usage(sentence.rstrip(".") + "." + help_), session)
+        return _fail(Usage(sentence + ("" if sentence.endswith((".", "?")) else ".") + help_), session)
     except (typer.Abort, KeyboardInterrupt):
         out.write("Stopped; nothing half-written.", sys.stderr)
         return 130
@@ -431,6 +504,18 @@ def run(args: list[str]) -> int:
         if session.debug:
             raise
         return _fail(_report(error, args, session), session)
+
+
+def _no_option(error: NoSuchOption) -> str:
+    """The sentence for an option that is not there, with the nearest that is: of the command, or of every command."""
+    from difflib import get_close_matches
+
+    name = error.option_name
+    if name[1:2].isdigit():
+        return f"{name!r} is below zero: write a number of 0 or more"
+    own = [opt for param in error.ctx.command.params for opt in param.opts if opt[:1] == "-"] if error.ctx else []
+    near = get_close_matches(name.casefold(), [*own, *FLAGS, *VALUED, "--help"], n=1)
+    return error.message + (f". Did you mean {near[0]}?" if near else "")
 
 
 def _refuse_dry_read(rest: list[str], session: Session) -> None:

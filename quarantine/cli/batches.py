@@ -3,12 +3,28 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Annotated, Any, NamedTuple
 
 import typer
 
 from quarantine.cli.session import now, session
+
+NOT_COME = ("expected", "called off")
+"""States of a batch that has no arrival."""
+
+BagTemp = Annotated[str | None, typer.Option(help='The bag water: "22C"; the way into the tank is computed from it.')]
+BagPh = Annotated[str | None, typer.Option(help="Its pH, as read when the bag is opened.")]
+BagTan = Annotated[str | None, typer.Option(help='Its total ammonia: "5 mg/L".')]
+BagSalinity = Annotated[str | None, typer.Option(help='Its salinity: "30 g/L".')]
+BagLitres = Annotated[str | None, typer.Option(help='Water in the bag: "3 L".')]
+PackedPh = Annotated[str | None, typer.Option(help="The pH when it was packed, where the label says it.")]
+Transit = Annotated[str | None, typer.Option(help='How long the bag was closed: "30 h".')]
+Box = Annotated[str | None, typer.Option(help="How box and bags came, what the source says of its water.")]
+Dead = Annotated[int, typer.Option(help="Dead in the bag, counted apart.")]
+Acknowledge = Annotated[bool, typer.Option("--acknowledge", help="Cautions, label and law were read.")]
 
 
 def start(
@@ -18,17 +34,25 @@ def start(
     fish: Annotated[list[str], typer.Option(help='Living fish: "12 Melanotaenia praecox, 3 cm"; once a species.')],
     source: Annotated[str, typer.Option("--from", help="Where the fish came from.")],
     to_tank: Annotated[str, typer.Option("--to", help="The tank they are to move to.")],
-    dead_on_arrival: Annotated[int, typer.Option(help="Dead in the bag, counted apart.")] = 0,
+    dead_on_arrival: Dead = 0,
     name: Annotated[str | None, typer.Option(help="The batch's name; the tank's and a number if left out.")] = None,
-    acknowledge: Annotated[bool, typer.Option("--acknowledge", help="Cautions, label and law were read.")] = False,
+    bag_temp: BagTemp = None,
+    bag_ph: BagPh = None,
+    bag_tan: BagTan = None,
+    bag_salinity: BagSalinity = None,
+    bag_litres: BagLitres = None,
+    packed_ph: PackedPh = None,
+    transit: Transit = None,
+    box: Box = None,
+    acknowledge: Acknowledge = False,
     yes: Annotated[bool, typer.Option("--yes", help="Accept the new dates of fish already there.")] = False,
 ) -> None:
-    from quarantine.actions.batches import NeedsAcknowledgement, start_batch
+    from quarantine.actions.batches import start_batch
 
-    desk = session().desk()
-    try:
+    bag = _bag(bag_temp, bag_ph, bag_tan, bag_salinity, bag_litres, packed_ph, transit, box)
+    with _cautions_first():
         made = start_batch(
-            desk,
+            session().desk(),
             tank=tank,
             protocol=protocol,
             arrived=arrived,
@@ -37,9 +61,20 @@ def start(
             to_tank=to_tank,
             dead_on_arrival=dead_on_arrival,
             name=name,
+            bag=bag,
             acknowledge=acknowledge,
             yes=yes,
         )
+    _say_started(made, [])
+
+
+@contextmanager
+def _cautions_first() -> Iterator[None]:
+    """The cautions of a medicated protocol are shown before it is refused for want of an acknowledgement."""
+    from quarantine.actions.batches import NeedsAcknowledgement
+
+    try:
+        yield
     except NeedsAcknowledgement as refusal:
         if not session().as_json:
             from quarantine.cli import out
@@ -47,8 +82,54 @@ def start(
             for caution in refusal.facts["cautions"]:
                 out.say(f"Caution: {caution}")
         raise
+
+
+def _bag(
+    temp: str | None,
+    ph: str | None,
+    tan: str | None,
+    salinity: str | None,
+    litres: str | None,
+    packed_ph: str | None,
+    transit: str | None,
+    box: str | None,
+) -> Any:
+    """The options about the bag as the arrival takes them. Raises Usage or Refused for what does not read."""
+    from quarantine.actions.arriving import Bag
+
+    typed = {"temperature": temp, "ph": ph, "tan": tan, "salinity": salinity}
+    if not any((*typed.values(), litres, packed_ph, transit, box)):
+        return Bag({})
+    from quarantine.actions.noting import read_reading
+    from quarantine.quantity import read, to
+
+    said = {name: read_reading(f"{name}={text}") for name, text in typed.items() if text is not None}
+    return Bag(
+        readings={name: (value, step) for name, (_, value, step) in said.items()},
+        litres=None if litres is None else to(read(litres, "volume", "--bag-litres"), "L"),
+        packed_ph=None if packed_ph is None else read_reading(f"ph={packed_ph}")[1],
+        transit_hours=None if transit is None else _hours(transit),
+        # Control characters would act on whatever shows the note later.
+        box="".join(c for c in box or "" if c.isprintable()).strip(),
+    )
+
+
+def _hours(text: str) -> Any:
+    import re
+    from decimal import Decimal
+
+    from quarantine.failures import Usage
+
+    found = re.fullmatch(r"\s*([0-9]{1,3}(?:\.[0-9])?)\s*h\s*", text)
+    if found is None or Decimal(found[1]) > 240:
+        raise Usage(f'--transit {text!r} does not read: write hours up to 240, such as "30 h".')
+    return Decimal(found[1])
+
+
+def _say_started(made: dict[str, Any], first: list[str]) -> None:
     lines = [
         f"Batch {made['batch']}: {made['alive']} fish in {made['tank']}, day 0 is {made['arrived'][:10]}.",
+        *first,
         f"Earliest sign-off if all goes well: {made['earliest']}. Tasks planned: {made['tasks']}.",
     ]
     if made["past_tasks"]:
@@ -56,9 +137,110 @@ def start(
             f"{made['past_tasks']} tasks lie in the past: log what was done (look and reading with --at), "
             "or skip them with the reason. Days that nobody looked do not count."
         )
-    lines += made["moved"]
+    lines += [*made["moved"], *made["lines"]]
     lines.append("Next: quarantine today")
-    session().emit({k: v for k, v in made.items() if k != "arrival"}, lines)
+    session().emit({k: v for k, v in made.items() if k != "lines"}, lines)
+
+
+def expect(
+    name: Annotated[str, typer.Argument(help="A name for the batch; said again, its days change.")],
+    first: Annotated[str, typer.Option("--from", help="The first day on which they may come, YYYY-MM-DD.")],
+    last: Annotated[str | None, typer.Option("--until", help="The last day; the first if left out.")] = None,
+    tank: Annotated[str | None, typer.Option(help="The quarantine tank.")] = None,
+    protocol: Annotated[str | None, typer.Option(help="A protocol's id or file.")] = None,
+    fish: Annotated[list[str] | None, typer.Option(help='Fish ordered: "12 Melanotaenia praecox, 3 cm".')] = None,
+    source: Annotated[str | None, typer.Option(help="Where the fish will come from.")] = None,
+    to_tank: Annotated[str | None, typer.Option("--to", help="The tank they are to move to.")] = None,
+    yes: Annotated[bool, typer.Option("--yes", help="Days far ahead, or far apart, are meant.")] = False,
+) -> None:
+    from quarantine.actions.expecting import expect
+
+    made = expect(
+        session().desk(),
+        name,
+        first=first,
+        last=last,
+        tank=tank,
+        protocol=protocol,
+        fish=fish,
+        source=source,
+        to_tank=to_tank,
+        yes=yes,
+    )
+    days = _days_text(made)
+    was = f" (was {made['was']})" if made["was"] and made["was"] != days else ""
+    lines = [f"Batch {made['batch']} is expected in {made['tank']}: {days}{was}. To have ready:"]
+    for task in made["tasks"]:
+        who = "" if task["who"] == "anyone" else f" ({task['who']})"
+        done = "" if task["state"] == "planned" else f", {task['state']}"
+        lines.append(f"  {task['day']} {task['code']:5} {task['title']}{who}{done}")
+    lines.append(f"Late or early? quarantine batch expect {made['batch']} --from DAY")
+    lines.append(f"When they come: quarantine batch arrived {made['batch']}")
+    session().emit(made, lines)
+
+
+def _days_text(document: dict[str, Any]) -> str:
+    first, last = document["expected_from"], document["expected_until"]
+    return str(first) if first == last else f"{first} to {last}"
+
+
+def arrived(
+    name: Annotated[str, typer.Argument(help="The expected batch.")],
+    arrived: Annotated[str | None, typer.Option(help='When, local: "YYYY-MM-DD HH:MM"; now if left out.')] = None,
+    fish: Annotated[list[str] | None, typer.Option(help="Living fish, where it is not what was ordered.")] = None,
+    dead_on_arrival: Dead = 0,
+    bag_temp: BagTemp = None,
+    bag_ph: BagPh = None,
+    bag_tan: BagTan = None,
+    bag_salinity: BagSalinity = None,
+    bag_litres: BagLitres = None,
+    packed_ph: PackedPh = None,
+    transit: Transit = None,
+    box: Box = None,
+    tank: Annotated[str | None, typer.Option(help="Another tank than the one expected.")] = None,
+    protocol: Annotated[str | None, typer.Option(help="Another protocol.")] = None,
+    source: Annotated[str | None, typer.Option("--source", help="Another source.")] = None,
+    to_tank: Annotated[str | None, typer.Option("--to", help="Another destination.")] = None,
+    open_items: Annotated[str | None, typer.Option(help="Why it starts though not all stands ready.")] = None,
+    acknowledge: Acknowledge = False,
+    yes: Annotated[bool, typer.Option("--yes", help="Accept what was asked.")] = False,
+) -> None:
+    from quarantine.actions.expecting import arrived as arrive
+
+    bag = _bag(bag_temp, bag_ph, bag_tan, bag_salinity, bag_litres, packed_ph, transit, box)
+    with _cautions_first():
+        made = arrive(
+            session().desk(),
+            name,
+            at=arrived,
+            tank=tank,
+            protocol=protocol,
+            fish=fish,
+            source=source,
+            to_tank=to_tank,
+            dead_on_arrival=dead_on_arrival,
+            bag=bag,
+            open_items=open_items,
+            acknowledge=acknowledge,
+            yes=yes,
+        )
+    first = [f"Arrived {made['arrived']}; expected {made['expected']}."]
+    if made["open_items"]:
+        first.append(f"Passed, not ready: {'; '.join(made['open_items'])}. The sign-off will show it.")
+    _say_started(made, first)
+
+
+def call_off(
+    name: Annotated[str, typer.Argument(help="The expected batch.")],
+    because: Annotated[str, typer.Option(help="Why they will not come.")],
+) -> None:
+    from quarantine.actions.expecting import call_off
+
+    made = call_off(session().desk(), name, because)
+    session().emit(
+        made,
+        [f"Batch {made['batch']} is called off: {made['because']}.", f"Tasks withdrawn: {made['withdrawn']}."],
+    )
 
 
 def list_() -> None:
@@ -69,6 +251,9 @@ def list_() -> None:
     lines = []
     for b in documents:
         standing = f"earliest sign-off {b['earliest']}" if b["state"] == "open" else b["state"]
+        if b["state"] in NOT_COME:
+            lines.append(f"{b['batch']}: {b['state']}, {_days_text(b)}, in {b['tank']}, {b['protocol']}")
+            continue
         lines.append(
             f"{b['batch']}: {b['alive']} fish in {b['tank']}, {b['protocol']} revision {b['revision']}, "
             f"arrived {b['arrived_on']}, {standing}"
@@ -83,6 +268,7 @@ def _document(batch: Any) -> dict[str, Any]:
     from quarantine.records.codec import instant
 
     standing = json.loads(batch["standing"])
+    expected = standing.get("expected", {}) if batch["state"] in NOT_COME else {}
     arrived = instant(batch["arrived_at"])
     until = instant(batch["closed_at"]) if batch["closed_at"] else now()
     day = (local_day(until, batch["zone"]) - local_day(arrived, batch["zone"])).days
@@ -93,8 +279,10 @@ def _document(batch: Any) -> dict[str, Any]:
         "revision": batch["revision"],
         "fingerprint": batch["copy_id"],
         "state": batch["state"],
-        "arrived_on": local_day(arrived, batch["zone"]),
-        "day": day,
+        "arrived_on": None if expected else local_day(arrived, batch["zone"]),
+        "expected_from": expected.get("first"),
+        "expected_until": expected.get("last"),
+        "day": None if expected else day,
         "alive": standing.get("alive"),
         "earliest": standing.get("earliest"),
         "source": batch["source"],
@@ -107,7 +295,9 @@ def _document(batch: Any) -> dict[str, Any]:
 
 
 def show(name: Annotated[str, typer.Argument(help="The batch.")]) -> None:
+    from quarantine.actions.arriving import acclimation_lines, bag_lines
     from quarantine.actions.desk import find_batch, local_text
+    from quarantine.actions.readying import arrival_of, passed_lines
     from quarantine.records.codec import instant
     from quarantine.templates import imprint
 
@@ -116,6 +306,11 @@ def show(name: Annotated[str, typer.Argument(help="The batch.")]) -> None:
         tasks = rows.rows("tasks_of_batch", batch=batch["id"])
         header = imprint(rows.rows("copy", id=batch["copy_id"])[0]["body"])
         latest = _latest(rows.rows("batches"))
+        came_as = arrival_of(rows, batch) if batch["state"] not in NOT_COME else None
+        arrival_lines = passed_lines(rows, batch) if came_as else []
+    if came_as:
+        arrival_lines += bag_lines(came_as)
+        arrival_lines += acclimation_lines(came_as["acclimation"]) if "acclimation" in came_as else []
     document = _document(batch) | header.as_json() | {"newer": _newer(batch, latest)}
     document["tasks"] = [
         {
@@ -129,12 +324,17 @@ def show(name: Annotated[str, typer.Argument(help="The batch.")]) -> None:
         for t in tasks
     ]
     fish = "; ".join(f"{f['count']} {f['species']}{', ' + f['note'] if f['note'] else ''}" for f in document["fish"])
+    came = f"arrived {local_text(instant(batch['arrived_at']), batch['zone'])} (day 0)"
+    state = f"  state: {batch['state']}; alive {document['alive']}; earliest sign-off {document['earliest']}"
+    if batch["state"] in NOT_COME:
+        came = f"expected {_days_text(document)}"
+        state = f"  state: {batch['state']}{_called_off(batch)}"
     lines = [
         f"{batch['name']}: {fish}",
-        f"  in {batch['tank_name']}, from {batch['source']}, to {batch['destination_name']}; "
-        f"arrived {local_text(instant(batch['arrived_at']), batch['zone'])} (day 0)",
+        f"  in {batch['tank_name']}, from {batch['source']}, to {batch['destination_name']}; {came}",
         f"  {header.line}; frozen {batch['copy_id'][:12]}",
-        f"  state: {batch['state']}; alive {document['alive']}; earliest sign-off {document['earliest']}",
+        state,
+        *[f"  {line}" for line in arrival_lines],
     ]
     if document["newer"]:
         lines.append(f"  {document['newer']['says']}")
@@ -152,6 +352,11 @@ def show(name: Annotated[str, typer.Argument(help="The batch.")]) -> None:
     lines.append("  Sources of the protocol:")
     lines += [f"    {source}" for source in header.sources]
     session().emit(document, lines)
+
+
+def _called_off(batch: Any) -> str:
+    because = json.loads(batch["standing"]).get("called_off")
+    return f": {because}" if because else ""
 
 
 def _timing(task: Any) -> str | None:

@@ -46,13 +46,51 @@ def look(
 
 def reading(
     tank: Annotated[str, typer.Argument(help="The tank.")],
-    values: Annotated[list[str], typer.Argument(help="temp=25.5C ph=7.8 tan=0.5mg/L nitrite=0.1mg/L ...")],
+    values: Annotated[
+        list[str] | None,
+        typer.Argument(
+            help="temp=25.5C ph=7.8 tan=0.5mg/L nitrite_no2=0.1mg/L ...; nitrite_n=0.03mg/L where the kit reads "
+            "nitrite nitrogen."
+        ),
+    ] = None,
+    kit: Annotated[
+        str | None, typer.Option(help="The kit or meter of these readings; another kit, another line.")
+    ] = None,
+    lot: Annotated[str | None, typer.Option(help="Its lot.")] = None,
+    expires: Annotated[str | None, typer.Option(help="Until when it is good: YYYY-MM or YYYY-MM-DD.")] = None,
+    tap_ph: Annotated[
+        str | None, typer.Option("--tap-ph", help="pH of the water that goes in: a change is judged with it.")
+    ] = None,
+    tap_tan: Annotated[
+        str | None, typer.Option("--tap-tan", help='Total ammonia nitrogen of that water: "0 mg/L".')
+    ] = None,
+    tap_temp: Annotated[str | None, typer.Option("--tap-temp", help='Its temperature as it goes in: "24 C".')] = None,
     at: At = None,
 ) -> None:
-    from quarantine.actions.noting import reading
+    from quarantine.actions.measured import read_kit
+    from quarantine.actions.noting import reading, source_data
 
-    made = reading(session().desk(), tank, values, at=at)
+    made = reading(
+        session().desk(),
+        tank,
+        values or [],
+        at=at,
+        kit=read_kit(kit, lot, expires),
+        source=source_data(tap_ph, tap_tan, tap_temp),
+    )
     session().emit(made.document, made.lines)
+
+
+def readings(
+    tank: Annotated[str, typer.Argument(help="The tank.")],
+    parameter: Annotated[str | None, typer.Option(help="One of them: temp, ph, tan, nitrite ...")] = None,
+    days: Annotated[str, typer.Option(help="How many days back.")] = "30",
+) -> None:
+    from quarantine.actions.measured import trend
+
+    with session().reader() as rows:
+        lines, document = trend(rows, tank, parameter, days, now())
+    session().emit(document, lines)
 
 
 def done(
@@ -62,10 +100,15 @@ def done(
     as_shown: Annotated[bool, typer.Option("--as-shown", help="Exactly the amount shown.")] = False,
     note: Annotated[str | None, typer.Option(help="Anything else.")] = None,
     really: Annotated[bool, typer.Option("--really", help="It was really given, though it looks like a slip.")] = False,
+    vessel: Annotated[str | None, typer.Option(help='A dip: the water in its vessel, "10 L".')] = None,
+    started: Annotated[str | None, typer.Option(help="A dip: when the first fish went in, 09:00:00.")] = None,
+    ended: Annotated[str | None, typer.Option(help="A dip: when the last fish came out, 09:02:30.")] = None,
 ) -> None:
+    from quarantine.actions.dipping import Told
     from quarantine.actions.work import done
 
-    made = done(session().desk(), codes, at=at, gave=gave, as_shown=as_shown, note=note, really=really)
+    dip = Told(vessel, started, ended)
+    made = done(session().desk(), codes, at=at, gave=gave, as_shown=as_shown, note=note, really=really, dip=dip)
     lines = [line for item in made for line in done_lines(item)]
     session().emit({"tasks": [{k: v for k, v in i.items() if k != "local"} for i in made]}, lines)
 

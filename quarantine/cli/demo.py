@@ -7,14 +7,16 @@ from __future__ import annotations
 
 import tempfile
 from datetime import UTC, date, datetime, timedelta
-from typing import Any
+from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
 
-from quarantine.actions.desk import Desk
 from quarantine.cli import out
 from quarantine.cli.session import session
 from quarantine.failures import Refused
 from quarantine.settings import Home, open_home
+
+if TYPE_CHECKING:
+    from quarantine.actions.desk import Desk
 
 FIRST = "Robin"
 SECOND = "Noor"
@@ -74,12 +76,15 @@ class _Room:
         self.now = moment.replace(hour=int(hour), minute=int(minute)).astimezone(UTC)
 
     def desk(self) -> Desk:
+        from quarantine.actions.desk import Desk  # late: help and completion need no database
+
         return Desk(self.home, self.now, self.keeper)
 
     def typed(self, command: str) -> None:
         out.write(f"$ quarantine {command}")  # never folded: it can be pasted
 
     def build(self) -> None:
+        from quarantine.actions.desk import Desk
         from quarantine.actions.places import add_keeper, add_site, add_tank, measure_tank
 
         self.heading("Two sites in two zones, two keepers, four tanks")

@@ -93,20 +93,75 @@ def added(tank: Tank, count: Count, yes: Yes = False, at: At = None) -> None:
     _note("added", tank, {"count": _fish(count)}, at, of_batch=True, yes=yes)
 
 
+Batch = Annotated[str | None, typer.Option(help="Whose fish, where a tank holds several batches.")]
+Signs = Annotated[list[str] | None, typer.Option("--sign", help="A sign on the dead fish; once a sign.")]
+Disposal = Annotated[str | None, typer.Option(help="Where the body went.")]
+
+
 def died(
     tank: Tank,
     count: Count,
+    found: Annotated[str | None, typer.Option(help="When they were found; now if left out. The same as --at.")] = None,
+    sign: Signs = None,
     cause: Annotated[str | None, typer.Option(help="The cause, when it is known.")] = None,
-    euthanised: Annotated[bool, typer.Option("--euthanised", help="Its own outcome, counted apart.")] = False,
+    suspected: Annotated[str | None, typer.Option(help="A suspected cause: the death stays unexplained.")] = None,
+    disposal: Disposal = None,
+    batch: Batch = None,
+    euthanised: Annotated[bool, typer.Option("--euthanised", help="The same as: event euthanised.")] = False,
     really: Really = False,
     at: At = None,
 ) -> None:
+    from quarantine.failures import Usage
+
+    if found is not None and at is not None:
+        raise Usage("--found and --at say the same; give one of them.")
+    if cause is not None and suspected is not None:
+        raise Usage("A cause is known or suspected: say --cause or --suspected.")
     data: dict[str, Any] = {"count": _fish(count), "euthanised": euthanised}
-    if cause:
-        data |= {"cause": cause, "explained": True}
+    if cause is not None:
+        data |= {"cause": _plain(cause, "--cause"), "explained": True}
     if euthanised:
         data["explained"] = True
-    _note("died", tank, data, at, of_batch=True, really=really)
+    data |= _of_the_dead(sign, suspected, disposal)
+    _note("died", tank, data, found or at, of_batch=True, batch_name=batch, really=really)
+
+
+def euthanised(
+    tank: Tank,
+    count: Count,
+    because: Annotated[str, typer.Option(help="Why.")],
+    method: Annotated[str | None, typer.Option(help="How, as the veterinarian said.")] = None,
+    sign: Signs = None,
+    disposal: Disposal = None,
+    batch: Batch = None,
+    really: Really = False,
+    at: At = None,
+) -> None:
+    data: dict[str, Any] = {"count": _fish(count), "euthanised": True, "explained": True}
+    data |= {"because": _plain(because, "--because"), **_of_the_dead(sign, None, disposal)}
+    if method is not None:
+        data["method"] = _plain(method, "--method")
+    _note("died", tank, data, at, of_batch=True, batch_name=batch, really=really)
+
+
+def _of_the_dead(sign: list[str] | None, suspected: str | None, disposal: str | None) -> dict[str, Any]:
+    """What was seen on the body, what is thought of it, and where it went; nothing is a key without a value."""
+    from quarantine.actions.noting import read_sign
+
+    data: dict[str, Any] = {}
+    if sign:
+        data["signs"] = [read_sign(text)[0] for text in sign]
+    if suspected is not None:
+        data["suspected"] = _plain(suspected, "--suspected")
+    if disposal is not None:
+        data["disposal"] = _plain(disposal, "--disposal")
+    return data
+
+
+def _plain(text: str, option: str) -> str:
+    from quarantine.actions.measured import plain_words
+
+    return plain_words(text, option, 200)
 
 
 def moved(

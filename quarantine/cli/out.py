@@ -67,7 +67,8 @@ def width() -> int | None:
     """The columns to fold at: the terminal's; None when a program is reading."""
     if os.environ.get("COLUMNS", "").isdigit():
         return max(20, int(os.environ["COLUMNS"]))
-    return os.get_terminal_size().columns if sys.stdout.isatty() else None
+    columns = os.get_terminal_size().columns if sys.stdout.isatty() else 0
+    return max(20, columns) if columns else None  # a serial line says 0: it does not know
 
 
 def say(line: str = "", indent: int = 0, stream: TextIO | None = None) -> None:

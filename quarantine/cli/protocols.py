@@ -90,6 +90,10 @@ def _repeat(step: Any) -> str:
     if repeat is None:
         return ", once"
     every = f"every {repeat.every}" if repeat.every else "by temperature"
+    if repeat.as_needed:
+        from quarantine.plan import needed_words
+
+        every = f"as needed, {needed_words(repeat)}"
     if repeat.times:
         return f", {every}, {repeat.times} times"
     return f", {every} until {repeat.until} is complete"

@@ -5,7 +5,7 @@ from __future__ import annotations
 from decimal import Decimal
 from typing import Any
 
-from quarantine.dosing import Proposal
+from quarantine.dosing import Proposal, headline, sized_for
 from quarantine.quantity import show
 
 
@@ -22,9 +22,8 @@ def proposal_lines(proposal: Proposal) -> list[str]:
     assert dose.gives_low is not None
     assert dose.gives_high is not None
     lines = [
-        f"ADD {show(dose.add)} {dose.add_unit} of {dose.add_of}",
-        f"  for {show(dose.volume_litres)} L, plus or minus {show(dose.volume_plus_minus_litres)} L; "
-        f"target {show(dose.target)} {dose.target_unit}; "
+        headline(dose),
+        f"  {sized_for(dose)}; target {show(dose.target)} {dose.target_unit}; "
         f"gives {show(dose.gives_low)} to {show(dose.gives_high)} {dose.gives_unit}",
     ]
     lines += [f"  Confirm: {words}" for words in proposal.confirm]

@@ -48,7 +48,7 @@ def emergency(
     try:
         with session().reader() as rows:
             made = read_emergency(rows, now(), tank)
-    except Failure:
+    except (Failure, OSError):
         if tank is not None:
             raise
         # In an emergency a record that cannot be read is no reason to show nothing.

@@ -18,6 +18,7 @@ def signoff(
     died_out: Annotated[bool, typer.Option("--died-out", help="The last fish died; the batch ends.")] = False,
 ) -> None:
     from quarantine.actions.desk import local_text
+    from quarantine.actions.examining import said_of_tests, tests_of
     from quarantine.actions.signing import NOT_TESTED, assess, criterion_line, sign
 
     if release or reject or died_out or extend is not None or deviation is not None:
@@ -36,6 +37,7 @@ def signoff(
         lines += [criterion_line(c) for c in made["criteria"]]
         lines += [
             *_judged_by(batch),
+            *said_of_tests(made["tests"]),
             NOT_TESTED,
             f"Seal: {made['seal']} (what was judged, by whom, when; it is no legal signature)",
         ]
@@ -44,6 +46,7 @@ def signoff(
     with session().reader() as rows:
         found = assess(rows, batch, now())
         newest = rows.rows("head")[0]["entry"]
+        tests = tests_of(rows, found.batch)
     criteria = [j.as_json() for j in found.judged]
     document = {
         "batch": found.batch["name"],
@@ -51,25 +54,28 @@ def signoff(
         "all_met": found.met,
         "earliest": found.standing.earliest,
         "journal": newest,
+        "tests": tests,
         "not_tested": NOT_TESTED,
     }
     word = "every criterion is met" if found.met else f"earliest if all goes well: {found.standing.earliest}"
     lines = [f"{found.batch['name']}, {local_text(now(), found.batch['zone'])}: {word}"]
     lines += [criterion_line(c) for c in criteria]
-    lines += [*_judged_by(batch), NOT_TESTED]
+    lines += [*_judged_by(batch), *said_of_tests(tests), NOT_TESTED]
     session().emit(document, lines)
 
 
 def _judged_by(batch: str) -> list[str]:
     """The header of the batch's own copy of its protocol: a printed sign-off says by which text it was judged (F2)."""
     from quarantine.actions.desk import find_batch
+    from quarantine.actions.readying import passed_lines
     from quarantine.templates import imprint
 
     with session().reader() as rows:
         found = find_batch(rows, batch)
         header = imprint(rows.rows("copy", id=found["copy_id"])[0]["body"])
+        passed = [f"  {line}" for line in passed_lines(rows, found)]
     sources = f"  Sources: {header.named_sources}; in full with: quarantine batch show"
-    return [f"  Judged by {header.line}.", sources]
+    return [*passed, f"  Judged by {header.line}.", sources]
 
 
 def check(

@@ -9,6 +9,7 @@ from zoneinfo import ZoneInfo
 
 import typer
 
+from quarantine.actions.cards import new_water_line
 from quarantine.actions.today import Day, Listed, list_day, tank_named, task_json
 from quarantine.cli.render import card_lines, proposal_lines
 from quarantine.cli.session import now, session
@@ -84,6 +85,7 @@ def _task_lines(item: Listed) -> list[str]:
     lines = [f"  {item.row['code']} {item.row['title']}{when_due(item)}"]
     if item.litres is not None:
         lines.append(f"    about {show(item.litres)} L of the water that is there")
+        lines.append(f"    {new_water_line(item.litres, item.row)}")
     if item.proposal is not None:
         lines += [f"    {line}" for line in card_lines(item.proposal)]
     return lines
@@ -127,6 +129,9 @@ def dose(
     substance: Annotated[str, typer.Argument(help="The substance's name.")],
     tank: Annotated[str, typer.Option(help="The tank.")],
     regimen: Annotated[str | None, typer.Option(help="The regimen's id, when there are several.")] = None,
+    vessel: Annotated[str | None, typer.Option(help='A dip: the water in its vessel, "10 L".')] = None,
+    stock: Annotated[str | None, typer.Option(help='Out of a stock solution: "10 g in 500 mL".')] = None,
+    food: Annotated[str | None, typer.Option(help='In food: how much food to prepare at once, "50 g".')] = None,
 ) -> None:
     from quarantine.actions import cards
     from quarantine.dosing import propose
@@ -138,6 +143,7 @@ def dose(
         row = tank_named(rows.rows("tanks"), tank)
         chosen = _regimen(found, regimen, row["water"])
         setting = cards.setting_for(rows, home, row, cards.batch_in(rows, row["system"]), now())
+    setting = cards.with_options(setting, chosen, vessel, stock, food)
     proposal = propose(found, chosen, setting)
     if proposal.hold is None:
         proposal = proposal._replace(how=(*proposal.how, GATE))

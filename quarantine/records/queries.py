@@ -43,6 +43,7 @@ QUERIES = {
     "acknowledgements": "select * from acknowledgement where keeper = :keeper and copy_id = :copy_id",
     "batches": _BATCH + "order by batch.arrived_at, batch.id",
     "open_batches": _BATCH + "where batch.state = 'open' order by batch.arrived_at, batch.id",
+    "expected_batches": _BATCH + "where batch.state = 'expected' order by batch.arrived_at, batch.id",
     "batch_arrival": "select id, arrived_at, system, tank, state from batch where id = :id",
     "batches_of_system": _BATCH + "where batch.system = :system order by batch.arrived_at, batch.id",
     # Two searches, each with its own index; coalesce keeps the second off the index by time, which holds all looks.
@@ -83,7 +84,7 @@ QUERIES = {
     "fact_stands": _FACT + "id = :id",
     "outcomes_of_task": "select count(*) as n from fact where task = :task and kind in ('done', 'dose', 'skip')",
     "settled_by": "select id, batch, system from task where outcome like :fact",
-    "entry": "select id, n, payload from journal where id like :seal",
+    "entry": "select id, n, payload from journal where id like :beginning",
     "signoffs": """select signoff.*, keeper.name as keeper_name from signoff
         join keeper on keeper.id = signoff.keeper where batch = :batch order by at""",
     "keeper_name": "select name from keeper where id = :id",

@@ -495,6 +495,11 @@ def shape_from_text(shape: str, **typed: str | None) -> dict[str, Any]:
     return table
 
 
+def check_measure(option: str, text: str) -> None:
+    """Raises Refused when one typed option of ``MEASURES`` does not read by itself: for who asks one at a time."""
+    (_table_soundings if option == "soundings" else _READERS[option])(text)
+
+
 def label_overdose_percent(label_litres: float, volume: Volume) -> float:
     """By how many percent a dose made for the label volume would be too large (below zero: too small)."""
     return (label_litres / volume.litres - 1) * 100

@@ -65,7 +65,7 @@ def live(url: str, calendar: Path) -> None:
     exporting.write_calendar(desk(url, 3, 3), calendar)
     work.skip(desk(url, 3, 3), [code_of(url, "chore")], because="moved by the importer")
     noting.look(desk(url, 4, 1, keeper=EVENING), "Q1 3 2", dead=1, signs=["white spots"])
-    places.rename_tank(desk(url, 4, 2), "Reef", "Reef, upstairs")
+    places.rename_tank(desk(url, 4, 2), "Reef", "Reef upstairs")
     signing.sign(desk(url, 4, 3), "Q1-1", extend="7 d")
     exporting.write_calendar(desk(url, 4, 4), calendar)
     signing.sign(desk(url, 4, 5), "Q1-1", release=True, deviation="on a veterinary instruction")

@@ -38,12 +38,16 @@ def _values(url: str) -> dict[str, dict[str, Any]]:
         "code": rows["task"][0]["code"],
         "keeper": acknowledged["keeper"],
         "copy_id": acknowledged["copy_id"],
+        "beginning": f"{head['entry'][:12]}%",
+        "task": next(row["task"] for row in rows["fact"] if row["task"]),
+        "fact": f'%"fact":"{next(row["id"] for row in rows["fact"] if row["kind"] == "dose")}"%',
     }
     ids = {
         "meta": "schema",
         "copy": batch["copy_id"],
         "batch_arrival": batch["id"],
         "fact": rows["fact"][0]["id"],
+        "fact_stands": rows["fact"][0]["id"],
         "keeper_name": acknowledged["keeper"],
     }
     wanted = {name: set(re.findall(r"(?<!:):(\w+)", sql)) for name, sql in QUERIES.items()}
@@ -80,14 +84,15 @@ def test_optional_values_may_be_left_open(url: str, tmp_path: Path) -> None:
 
 
 def test_every_query_finds_nothing_in_an_empty_record(url: str, tmp_path: Path) -> None:
-    """A fresh record answers every query without a row, save its own two."""
+    """A fresh record answers every query without a row, save its own two and a count of none."""
     live(url, tmp_path / "calendar.ics")
     values = _values(url)
     fresh = f"sqlite:///{tmp_path / 'fresh' / 'record.db'}"
     open_store(fresh).close()
     with open_reader(fresh) as reader:
         found = {name for name in QUERIES if reader.rows(name, **values[name])}
-    assert found == {"meta", "head"}
+        assert reader.rows("outcomes_of_task", task="none") == [{"n": 0}]
+    assert found == {"meta", "head", "outcomes_of_task"}
 
 
 def test_names_become_what_psycopg_wants() -> None:

@@ -1,0 +1,166 @@
+"""The example in the help of every command is true: it runs as it stands on the demonstration's record.
+
+What differs in every record is put in: the codes of tasks, the seal of an entry. Commands that write run with
+--dry-run.
+"""
+
+from __future__ import annotations
+
+import io
+import re
+import shlex
+import shutil
+import sys
+from collections.abc import Iterator
+from datetime import datetime
+from pathlib import Path
+from typing import Any, NamedTuple
+
+import pytest
+from freezegun import freeze_time
+
+from quarantine.cli import app, demo
+from quarantine.settings import open_home
+
+
+def leaves(entries: dict[str, Any], path: tuple[str, ...] = ()) -> Iterator[tuple[str, Any]]:
+    """Every command as (its words, its row of the table)."""
+    for name, entry in entries.items():
+        if isinstance(entry, dict):
+            yield from leaves(entry, (*path, name))
+        else:
+            yield " ".join((*path, name)), entry
+
+
+LEAVES = dict(leaves(app.COMMANDS))
+
+# The demonstration is what the other examples run on; tests/cli/test_demo.py runs it whole.
+OWN_TEST = {"demo"}
+
+# Not on the fourth day, when there are fish, doses and a history, but before: nothing on record, or tanks without fish.
+EARLIER = {
+    **dict.fromkeys(("site add", "keeper add"), "empty"),
+    **dict.fromkeys(("batch start", "batch expect", "batch arrived", "batch call-off"), "tanks"),
+}
+
+# What must have happened for the example to be true.
+BEFORE = {
+    "calendar check": ["calendar write quarantine.ics"],
+    "event lift": ['look "Q1 12 3" --sign gasping'],
+    **{name: [LEAVES["batch expect"][4].partition(" ")[2]] for name in ("batch arrived", "batch call-off")},
+}
+
+# What is typed at the commands that ask.
+TYPED = {"enter": "Robin\n\nQ1 12 3 n 18:00\n\ny\n"}
+
+CODE = re.compile(r"(D?)(?=\w*\d)[A-HJ-NP-Z2-9]{4}")
+SEAL = re.compile(r"(?=\w*\d)(?=\w*[a-f])[0-9a-f]{8}")
+
+
+class Moment(NamedTuple):
+    """The demonstration's folder as it was at one moment of its story."""
+
+    home: Path
+    at: datetime
+
+
+class Story(demo._Room):
+    """The demonstration up to its fourth day, with copies of its folder on the way."""
+
+    def __init__(self, folder: Path) -> None:
+        self.folder = folder
+        self.moments = {"empty": Moment(folder / "empty", self.day_0)}
+        super().__init__(open_home(str(folder / "room")))
+
+    day_0 = datetime.fromisoformat("2026-02-10T14:00:00+00:00")
+
+    def keep(self, name: str) -> None:
+        self.moments[name] = Moment(self.folder / name, max(self.now, self.day_0))
+        shutil.copytree(self.home.path, self.folder / name)
+
+    def arrivals(self) -> None:
+        self.keep("tanks")
+        super().arrivals()
+
+    def show_list(self) -> None:
+        """The fourth day: looked at and tested, the dose not given yet."""
+        super().show_list()
+        self.keep("fourth day")
+
+
+@pytest.fixture(scope="module")
+def moments(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Moment]:
+    """The demonstration's record at three moments."""
+    story = Story(tmp_path_factory.mktemp("story"))
+    story.build()
+    story.arrivals()
+    story.first_day()
+    return story.moments
+
+
+def with_real_codes(words: list[str], home: Path) -> list[str]:
+    """The example with this record's own codes in place of those printed in it."""
+    from quarantine.records.reads import open_reader
+
+    with open_reader(open_home(str(home)).database) as rows:
+        tasks = rows.rows("open_tasks", until="2026-02-13T23:59:59Z", tank=None)
+        entries = rows.rows("journal_last", most=1000)
+    codes = {
+        is_dose: [task["code"] for task in tasks if (task["kind"] == "dose") is is_dose and task["day"] is not None]
+        for is_dose in (True, False)
+    }
+    look = next((entry["id"] for entry in entries if '"kind":"look"' in entry["payload"]), "")
+    put_in = []
+    for word in words:
+        if match := CODE.fullmatch(word):
+            word = codes[match[1] == "D"][0]
+        put_in.append(look[:8] if SEAL.fullmatch(word) else word)
+    return put_in
+
+
+@pytest.mark.parametrize("name", sorted(set(LEAVES) - OWN_TEST))
+def test_the_example_in_the_help_runs(
+    name: str,
+    moments: dict[str, Moment],
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    """The example is carried out and says something; a file that it reads is one that the program would take."""
+    writes, example = LEAVES[name][2], LEAVES[name][4]
+    home, at = moments[EARLIER.get(name, "fourth day")]
+    if name in BEFORE:
+        home = Path(shutil.copytree(home, tmp_path / "home"))
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setattr(sys, "stdin", io.StringIO(TYPED.get(name, "")))
+    if EARLIER.get(name) != "empty":
+        monkeypatch.setenv("QUARANTINE_KEEPER", demo.SECOND)
+    monkeypatch.setenv("QUARANTINE_HOME", str(home))
+    shutil.copy(Path(__file__).parents[2] / "protocols" / "fresh-watch.toml", tmp_path / "mine.toml")
+    words = shlex.split(example)[1:]
+    if home.exists():
+        words = with_real_codes(words, home)
+    with freeze_time(at):
+        for line in BEFORE.get(name, []):
+            assert app.run(shlex.split(line)) == 0
+        code = app.run([*words, *(["--dry-run"] if writes else [])])
+    said = capsys.readouterr()
+    assert code == 0, f"$ {example}\n{said.out}{said.err}"
+    assert said.out.strip()
+
+
+def test_every_group_and_command_says_what_it_is_for() -> None:
+    """A line of help for each, none twice: who reads the list of commands can tell them apart."""
+    lines = [*(entry[3] for entry in LEAVES.values()), *app.GROUPS.values()]
+    assert set(app.GROUPS) == {name for name, entry in app.COMMANDS.items() if isinstance(entry, dict)}
+    assert len(set(lines)) == len(lines)
+    assert [line for line in lines if len(line) > 80 or not line.endswith(".")] == []
+
+
+@pytest.mark.parametrize("name", sorted(LEAVES))
+def test_the_help_shows_the_example(name: str, capsys: pytest.CaptureFixture[str]) -> None:
+    """`--help` behind a command ends with its example, and says of --dry-run where it writes."""
+    assert app.run([*name.split(), "--help"]) == 0
+    said = " ".join(capsys.readouterr().out.split())
+    assert " ".join(f"Example: {LEAVES[name][4]}".split()) in said
+    assert ("--dry-run runs it and takes it back." in said) is LEAVES[name][2]
