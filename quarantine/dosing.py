@@ -867,8 +867,8 @@ def _food_size(substance: Substance, regimen: Regimen, wanted: Quantity, setting
         low = high = (real / MG_PER_G[unit]).quantize(Decimal("0.000001"), rounding=ROUND_FLOOR)
     of_fish = show_significant(given * 1000 / fish, 3, up=True)
     working = (
-        f"fish: {_g(fish)} g, plus or minus {_g(plus_minus)} g ({alive} fish; {_g(weighed.grams)} g for "
-        f"{weighed.number} of them on {_day(weighed, setting)}: {weighed.by})",
+        f"fish: {_g(fish)} g, plus or minus {_g(plus_minus)} g ({alive} fish alive; {_g(weighed.grams)} g for "
+        f"{weighed.number} fish on {_day(weighed, setting)}: {weighed.by})",
         f"they eat {_g(eats)} g of food a day, {share} % of their weight",
         *says,
         f"prepared: {show(mixed / 1000)} g in {show(prepared)} g of food, rounded down to steps of {show(step)} g: "

@@ -558,12 +558,6 @@ def _steady(condition: Condition, evidence: Evidence) -> Verdict:
             f"{describe(name)}: no two readings at least {STEADY_APART_HOURS} h apart in the last {hours} h; "
             f"needed: {_range_text(condition)}",
         )
-    # Over a long time what was not read is not known (rule A10); within a day and a half there is no such gap.
-    known = [*(f.at for f in before + inside), evidence.as_of]
-    for earlier, later in pairwise([since, *known] if not before else known):
-        if later - earlier > gap:
-            why = f"no reading for over {STEADY_GAP_HOURS} h after {local_day(earlier, evidence.zone)}"
-            return Verdict(None, f"{describe(name)}: {why}; needed: {_range_text(condition)} for {hours} h")
     for fact in before + inside:
         value = Decimal(fact.data["value"])
         if (low is not None and value < low) or (high is not None and value > high):
@@ -574,6 +568,12 @@ def _steady(condition: Condition, evidence: Evidence) -> Verdict:
                 fact.data["value"],
                 condition.unit,
             )
+    # Over a long time what was not read is not known (rule A10); within a day and a half there is no such gap.
+    known = [*(f.at for f in before + inside), evidence.as_of]
+    for earlier, later in pairwise([since, *known] if not before else known):
+        if later - earlier > gap:
+            why = f"no reading for over {STEADY_GAP_HOURS} h after {local_day(earlier, evidence.zone)}"
+            return Verdict(None, f"{describe(name)}: {why}; needed: {_range_text(condition)} for {hours} h")
     return Verdict(True, f"{describe(name)} {_range_text(condition)} for {hours} h")
 
 

@@ -327,14 +327,16 @@ class _Expansion:
         return self._from(_first_entered(found), first.at, start.by, f"{start.subject} was {first.data['value']}")
 
     def _anchor_word(self, start: Start, owner: str) -> _Anchor:
-        said = self._said(start)
+        said = self._said(start, owner)
         if not said:
             return _Anchor(self.course.arrival.id, None, None, "", f"waits for a keeper's word: {start.subject}")
         return self._from(_first_entered(said), said[0].at, start.by, f"a keeper said {start.subject!r}")
 
-    def _said(self, start: Start) -> list[Fact]:
-        """A keeper's words that start a step, in order of time."""
-        return [f for f in self.words if f.data["word"].casefold() == str(start.subject).casefold()]
+    def _said(self, start: Start, owner: str) -> list[Fact]:
+        """A keeper's words that start a step, in order of time; one said to an older text starts nothing anew."""
+        amended, sentence = self.amended.get(owner), str(start.subject).casefold()
+        since = amended.at if amended and amended.fresh else self.course.arrival.at
+        return [f for f in self.words if f.data["word"].casefold() == sentence and f.at >= since]
 
     # --- runs ------------------------------------------------------------------------------------------
 
@@ -355,7 +357,7 @@ class _Expansion:
         once, most = step._replace(repeat=None), step.repeat.times
         last = self._horizon(step.repeat.until) if step.repeat.until else None
         runs: list[_Run] = []
-        for word in sorted(self._said(step.start), key=lambda f: (f.entered_at, f.at, f.id))[:most]:
+        for word in sorted(self._said(step.start, step.id), key=lambda f: (f.entered_at, f.at, f.id))[:most]:
             runs += self._series(
                 once, self._from(word.id, word.at, step.start.by, f"a keeper said {word.data['word']!r}")
             )

@@ -23,7 +23,7 @@ LAYERS: tuple[tuple[str, ...], ...] = (
     # A setting's check reads an amount ("0.01 g"), so settings stands just above quantity.
     ("settings", "formulary", "water"),
     ("protocol",),
-    ("evidence",),
+    ("evidence", "protocol_schema"),
     ("plan", "readiness", "dosing", "clearance", "records"),
     ("actions",),
     ("calendars", "reports"),

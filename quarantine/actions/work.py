@@ -90,6 +90,10 @@ def _do_one(
     batch = act.rows("batch_arrival", id=task["batch"])[0]
     if (dip.started if dip else moment) < instant(batch["arrived_at"]) and batch["state"] != "expected":
         raise Refused(f"--at {at!r} lies before batch {task['batch_name']} arrived.")
+    if json.loads(task["detail"]).get("as_needed"):
+        from quarantine.actions.needing import ask_inside_gap
+
+        ask_inside_gap(act, task, moment, really=really)
     if task["kind"] == "look":
         raise Refused(f'A look is done by its count: quarantine look "{task["tank_name"]} SEEN APPETITE" --no-signs.')
     if task["kind"] == "test":

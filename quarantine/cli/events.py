@@ -190,5 +190,20 @@ def disturbance(
     _note("disturbance", tank, {"what": what}, at, yes=yes)
 
 
+def word(
+    tank: Tank,
+    what: Annotated[str, typer.Argument(help="The step's id, or the sentence it waits for, as today shows it.")],
+    batch: Annotated[str | None, typer.Option(help="Of which batch, where a tank holds several.")] = None,
+    yes: Yes = False,
+    at: At = None,
+) -> None:
+    from quarantine.actions.needing import say_word
+
+    made = say_word(session().desk(), tank, what, at=at, batch_name=batch, yes=yes)
+    lines = [f"{made['tank']}, {made['at']}: said, {made['word']}"]
+    lines += [f"  {task['code']} {task['title']}, {task['on']}" for task in made["started"]]
+    session().emit(made, [*lines, *made["moved"]])
+
+
 def lift(tank: Tank, because: Annotated[str, typer.Option(help="Why doses may go on.")], at: At = None) -> None:
     _note("lift", tank, {"because": because}, at)

@@ -318,8 +318,8 @@ def _ask_list(run: Run, site: str, tank: Tank) -> None:
         out.say(f"5 of 5. No protocol that only watches ships for {tank.water} water, so the list begins empty.")
         return
     answer = run.ask(
-        "5 of 5. What is to be put on the list: nothing yet, or a batch of fish that came and is only watched "
-        "(no medicine)? Type nothing or batch. Enter: nothing.",
+        "5 of 5. What is to be put on the list: nothing yet, or a batch that came and is only watched (no "
+        "medicine)? Type nothing or batch. Enter: nothing.",
         lambda text: _one_of("such choice", text, ("nothing", "batch")),
         "nothing",
     )

@@ -1,7 +1,8 @@
-"""The templates: list, show, check, preview."""
+"""The templates: list, show, check, preview; a new one to begin with, and the grammar for editors."""
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import Annotated, Any
 
 import typer
@@ -108,6 +109,37 @@ def check(file: Annotated[str, typer.Argument(help="The protocol file.")]) -> No
     lines = [f"{file}: no mistake found ({found.id}, revision {found.revision}, {len(found.steps)} steps)."]
     lines += [f"This version reads it but cannot start it yet: {says}." for says in later]
     session().emit({"file": file, "protocol": found.id, "problems": [], "unplannable": later}, lines)
+
+
+def new(
+    file: Annotated[Path, typer.Argument(help="The file to write; its name becomes the protocol's id.")],
+    like: Annotated[str, typer.Option(help="The protocol that ships to begin with.")] = "fresh-watch",
+) -> None:
+    from quarantine.actions.drafting import new_protocol
+
+    desk = session().desk()
+    made = new_protocol(
+        file,
+        like=like,
+        author=desk.keeper or "not said yet",
+        today=desk.now.astimezone().date(),
+        dry_run=desk.dry_run,
+    )
+    lines = [
+        f"{file} is {like} with a comment at each key, as protocol {made['protocol']} by {made['author']}.",
+        f"Change it, and check it after each change: quarantine protocol check {file}",
+    ]
+    session().emit(made, lines)
+
+
+def schema() -> None:
+    import json
+
+    from quarantine.cli import out
+    from quarantine.protocol_schema import schema
+
+    # A document for a program, never folded, and the same with --json and in every terminal.
+    out.write(json.dumps(schema(), indent=2))
 
 
 def preview(

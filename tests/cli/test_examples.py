@@ -21,6 +21,7 @@ from freezegun import freeze_time
 
 from quarantine.cli import app, demo
 from quarantine.settings import open_home
+from quarantine.templates import shipped
 
 
 def leaves(entries: dict[str, Any], path: tuple[str, ...] = ()) -> Iterator[tuple[str, Any]]:
@@ -40,15 +41,34 @@ OWN_TEST = {"demo"}
 # Not on the fourth day, when there are fish, doses and a history, but before: nothing on record, or tanks without fish.
 EARLIER = {
     **dict.fromkeys(("site add", "keeper add"), "empty"),
-    **dict.fromkeys(("batch start", "batch expect", "batch arrived", "batch call-off"), "tanks"),
+    **dict.fromkeys(("batch start", "batch expect", "batch arrived", "batch call-off", "event word"), "tanks"),
 }
 
-# What must have happened for the example to be true.
+EXPECT = LEAVES["batch expect"][4].partition(" ")[2]
+READ = "reading Q1 temp=25.5C ph=7.4 tan=0mg/L nitrite=0mg/L"
+
+# What must have happened for the example to be true; CODES are those of all open work that no reading settles.
 BEFORE = {
     "calendar check": ["calendar write quarantine.ics"],
     "event lift": ['look "Q1 12 3" --sign gasping'],
-    **{name: [LEAVES["batch expect"][4].partition(" ")[2]] for name in ("batch arrived", "batch call-off")},
+    "event word": [LEAVES["batch start"][4].partition(" ")[2].replace("fresh-watch", "mine.toml")],
+    "batch call-off": [EXPECT],
+    "batch arrived": [EXPECT, f'{READ} --at "2026-03-09 11:00"', READ, "done CODES"],
 }
+
+# A step for a protocol of one's own: no shipped one starts a step at a keeper's word.
+WAITS = """
+[[step]]
+id = "carbon"
+kind = "chore"
+title = "Fresh carbon into the filter"
+start = { word = "The veterinarian has agreed" }
+note = "Made for a test."
+references = ["S4"]
+"""
+
+# The day of the example, where that is a later one.
+LATER = {"batch arrived": datetime.fromisoformat("2026-03-10T14:00:00+00:00")}
 
 # What is typed at the commands that ask.
 TYPED = {"enter": "Robin\n\nQ1 12 3 n 18:00\n\ny\n"}
@@ -98,16 +118,23 @@ def moments(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Moment]:
     return story.moments
 
 
+def open_tasks(home: Path) -> list[dict[str, Any]]:
+    """The tasks that are planned or missed, in order of their dates."""
+    from quarantine.records.reads import open_reader
+
+    with open_reader(open_home(str(home)).database) as rows:
+        return rows.rows("open_tasks", until="9999", tank=None)
+
+
 def with_real_codes(words: list[str], home: Path) -> list[str]:
     """The example with this record's own codes in place of those printed in it."""
     from quarantine.records.reads import open_reader
 
     with open_reader(open_home(str(home)).database) as rows:
-        tasks = rows.rows("open_tasks", until="2026-02-13T23:59:59Z", tank=None)
         entries = rows.rows("journal_last", most=1000)
+    tasks = [task for task in open_tasks(home) if task["day"] is not None and task["day"] <= "2026-02-14"]
     codes = {
-        is_dose: [task["code"] for task in tasks if (task["kind"] == "dose") is is_dose and task["day"] is not None]
-        for is_dose in (True, False)
+        is_dose: [task["code"] for task in tasks if (task["kind"] == "dose") is is_dose] for is_dose in (True, False)
     }
     look = next((entry["id"] for entry in entries if '"kind":"look"' in entry["payload"]), "")
     put_in = []
@@ -129,6 +156,7 @@ def test_the_example_in_the_help_runs(
     """The example is carried out and says something; a file that it reads is one that the program would take."""
     writes, example = LEAVES[name][2], LEAVES[name][4]
     home, at = moments[EARLIER.get(name, "fourth day")]
+    at = LATER.get(name, at)
     if name in BEFORE:
         home = Path(shutil.copytree(home, tmp_path / "home"))
     monkeypatch.chdir(tmp_path)
@@ -136,13 +164,17 @@ def test_the_example_in_the_help_runs(
     if EARLIER.get(name) != "empty":
         monkeypatch.setenv("QUARANTINE_KEEPER", demo.SECOND)
     monkeypatch.setenv("QUARANTINE_HOME", str(home))
-    shutil.copy(Path(__file__).parents[2] / "protocols" / "fresh-watch.toml", tmp_path / "mine.toml")
+    monkeypatch.setenv("COLUMNS", "120")
+    (tmp_path / "mine.toml").write_text(shipped()["fresh-watch"].read_text(encoding="utf-8") + WAITS, encoding="utf-8")
     words = shlex.split(example)[1:]
     if home.exists():
         words = with_real_codes(words, home)
     with freeze_time(at):
         for line in BEFORE.get(name, []):
-            assert app.run(shlex.split(line)) == 0
+            before = line.replace(
+                "CODES", " ".join(task["code"] for task in open_tasks(home) if task["kind"] != "test")
+            )
+            assert app.run(shlex.split(before)) == 0
         code = app.run([*words, *(["--dry-run"] if writes else [])])
     said = capsys.readouterr()
     assert code == 0, f"$ {example}\n{said.out}{said.err}"

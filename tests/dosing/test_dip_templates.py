@@ -45,9 +45,9 @@ def test_the_shipped_ones_are_given_to_the_batch(name: str) -> None:
         (FOOD, 'water = "food"', 'water = "food"\nlongest = "1 min"', "no `longest`"),
         (DIP, 'regimen = "T01"', 'regimen = "T02"', "veterinary instruction"),
         (FOOD, "times = 5", "times = 6", "at most the 5 doses of M02"),
-        (FOOD, 'id = "dose"\nkind = "dose"\ntitle = "Metronidazole in food"\nfor = "batch"', 'id = "dose"\nkind = "dose"\ntitle = "Metronidazole in food"\nfor = "tank"', "the fish that are dipped or fed"),
+        (FOOD, 'food"\nfor = "batch"', 'food"\nfor = "tank"', "the fish that are dipped or fed"),
     ],
-)  # fmt: skip
+)
 def test_what_does_not_fit_is_named(name: str, old: str, new: str, says: str) -> None:
     """Each mistake with what was expected."""
     found = problems(name, old, new)

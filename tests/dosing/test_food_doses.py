@@ -43,11 +43,10 @@ def fed(
     prepared: str | None = None,
 ) -> Setting:
     """Ten fish of 1 kg together that eat 5 g a day, in a tank whose water nobody measured."""
-    weighed = Weighed(
-        Decimal(grams), Decimal(plus_minus), number, eats and Decimal(eats), "scale", NOW - timedelta(days=days_ago), grown
-    )  # fmt: skip
+    food, at = None if eats is None else Decimal(eats), NOW - timedelta(days=days_ago)
+    weighed = Weighed(Decimal(grams), Decimal(plus_minus), number, food, "scale", at, grown)
     water = setting(kind="fresh", step=step, history=history)._replace(volume=None, weighed=weighed, batch="Q1-1")
-    return water._replace(prepared_grams=prepared and Decimal(prepared))
+    return water._replace(prepared_grams=None if prepared is None else Decimal(prepared))
 
 
 def m02(water: Setting) -> Proposal:
@@ -61,7 +60,7 @@ def test_F17_both_paths_of_metronidazole_agree() -> None:
     dose = proposal.dose
     assert (dose.add, dose.food_grams, dose.fish_grams) == (Decimal("0.05"), Decimal(5), Decimal(1000))
     assert (dose.gives_low, dose.gives_high, dose.gives_unit) == (50, 50, PER_FISH)
-    substance, row = regimen("M02")
+    row = regimen("M02")[1]
     assert row.food is not None
     by_food = row.food.per_food.value * (dose.fish_grams or 0) * row.food.feeding_rate.value / 100
     assert dose.add is not None
@@ -122,6 +121,7 @@ def test_deaths_after_the_weighing_lower_the_dose() -> None:
     """Weighed ten, five are left: half the weight, half the food, half the substance."""
     history = History("fresh-watch", fish=10)
     history.fact("died", history.at(5), {"count": 5})
+    history.fact("lift", history.at(6), {"because": "a veterinarian saw them"})
     dose = m02(fed(history=history)).dose
     assert (dose.add, dose.food_grams) == (Decimal("0.025"), Decimal("2.5"))
 
@@ -157,7 +157,7 @@ def test_a_weight_as_uncertain_as_it_is_large_holds_the_dose() -> None:
     assert held(m02(fed("30", "30", "0.2"))).rule == "C2"
 
 
-@pytest.mark.parametrize(("water"), [fed(prepared="0.5"), fed("10", "0", "0.05", step="0.1")])
+@pytest.mark.parametrize("water", [fed(prepared="0.5"), fed("10", "0", "0.05", step="0.1")])
 def test_C4_a_portion_that_cannot_be_measured_is_no_dose(water: Setting) -> None:
     """Half a gram of food for 5 mg on a scale of 0.01 g, and 0.05 g of food on one of 0.1 g."""
     assert held(m02(water)).rule == "C4"

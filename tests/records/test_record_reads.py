@@ -15,7 +15,14 @@ from quarantine.records.queries import QUERIES
 from quarantine.records.reads import for_psycopg, open_reader
 from quarantine.records.store import open_store
 
-EMPTY_AT_THE_END = {"open_batches", "open_tasks", "next_doses", "open_tasks_of_system", "tasks_of_system"}
+EMPTY_AT_THE_END = {
+    "expected_batches",
+    "open_batches",
+    "open_tasks",
+    "next_doses",
+    "open_tasks_of_system",
+    "tasks_of_system",
+}
 EMPTY_AT_THE_END |= {"amount_changers"}
 """The history ends with a release: nothing is open after it."""
 
