@@ -451,6 +451,22 @@ def _uia(readings: tuple[Fact, ...], parts: list[list[Fact]]) -> Span | None:
     return Span(low, high, min(found[-1].at for found in parts), low, high)
 
 
+def known_at(evidence: Evidence, own: list[Fact], at: datetime) -> Evidence:
+    """What was known of looks, signs, events and readings at an earlier instant; what is counted stays as of now.
+
+    ``own`` are the batch's facts in order.
+    """
+    return evidence._replace(
+        as_of=at,
+        today=local_day(at, evidence.zone),
+        looks=tuple(look for look in evidence.looks if look.at <= at),
+        open_signs=tuple(_signs([f for f in own if f.at <= at])[0]),
+        restarts=tuple(event for event in evidence.restarts if event[0] <= at),
+        readings=tuple(f for f in evidence.readings if f.at <= at),
+        altered=tuple(moment for moment in evidence.altered if moment <= at),
+    )
+
+
 def describe(parameter: str) -> str:
     """The parameter's words."""
     return PARAMETERS[parameter].title
@@ -685,6 +701,22 @@ def _counts(condition: Condition, evidence: Evidence) -> Verdict:
     return Verdict(True, f"{evidence.alive} alive on record, {last.seen} seen on {last.day}")
 
 
+def _sign(condition: Condition, evidence: Evidence) -> Verdict:
+    found = [sign for sign in evidence.open_signs if sign.name == condition.value]
+    if found:
+        return Verdict(True, f"{condition.value} is open since {local_day(found[0].since, evidence.zone)}")
+    if not any(look.counts for look in evidence.looks):
+        return Verdict(None, "nobody has looked yet")
+    return Verdict(False, f"{condition.value} is not open")
+
+
+def _event(condition: Condition, evidence: Evidence) -> Verdict:
+    found = [(at, why) for at, event, why in evidence.restarts if event == condition.value]
+    if not found:
+        return Verdict(False, "it has not happened")
+    return Verdict(True, f"{found[-1][1]}, {local_day(found[-1][0], evidence.zone)}")
+
+
 _JUDGES = {
     "day": _day,
     "ate": _ate,
@@ -698,4 +730,6 @@ _JUDGES = {
     "days_since_dose": _since_dose,
     "level": _level,
     "counts": _counts,
+    "sign": _sign,
+    "event": _event,
 }

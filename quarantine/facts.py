@@ -70,6 +70,9 @@ class Condition(NamedTuple):
                ``share`` of the last target (rule A9)
     counts     the head count balances (rule B6)                       "balanced"
     tasks      every task has an outcome (F45)                         "settled"
+    sign       this sign is open (only to branch the plan)             name
+    event      this event of the protocol has happened (only to branch) name
+    group      fish of this group are in the batch (only to branch)    group id
     ========== ======================================================= =======================
 
     Limits are decimal text in the parameter's own unit (``unit``): mg/L, degC, pH.

@@ -17,7 +17,7 @@ from zoneinfo import ZoneInfo
 
 from quarantine import evidence as ev
 from quarantine.evidence import PeriodStanding, Standing
-from quarantine.facts import Fact, PlannedTask, in_order, local_day, utc
+from quarantine.facts import Condition, Fact, PlannedTask, in_order, local_day, utc
 from quarantine.failures import Refused
 from quarantine.protocol import Duration, Period, Protocol, Repeat, Start, Step, Window
 from quarantine.water.ledger import Exposure, Water, exposures
@@ -39,13 +39,16 @@ class Course(NamedTuple):
     protocol: Protocol
     arrival: Fact
     closed_at: datetime | None = None
+    species: tuple[str, ...] = ()
+    """the fish of the batch by name, as far as they are known"""
 
 
 class Plan(NamedTuple):
-    """Tasks in order of key, and how each batch stands."""
+    """Tasks in order of key, how each batch stands, and why a series ended before its time, by (batch, step)."""
 
     tasks: tuple[PlannedTask, ...]
     standings: dict[str, Standing]
+    stops: dict[tuple[str, str], str]
 
 
 def unplannable(protocol: Protocol) -> list[str]:
@@ -70,12 +73,13 @@ def plan(courses: list[Course], facts: list[Fact], as_of: datetime, water: Water
     known = [fact for fact in in_order(facts) if fact.at <= as_of]
     exposed = exposures(known, water, as_of)
     tasks: list[PlannedTask] = []
-    standings = {}
+    standings, stops = {}, {}
     for course in sorted(courses, key=lambda c: (c.arrival.at, c.batch)):
         expansion = _Expansion(course, known, as_of, exposed)
         tasks += expansion.tasks()
         standings[course.batch] = expansion.standing
-    return Plan(tuple(sorted(tasks, key=lambda t: t.key)), standings)
+        stops |= {(course.batch, step): why for step, (_, why) in expansion.stops.items()}
+    return Plan(tuple(sorted(tasks, key=lambda t: t.key)), standings, stops)
 
 
 class _Anchor(NamedTuple):
@@ -134,6 +138,9 @@ class _Expansion:
         self.words = [f for f in facts if f.kind == "word" and f.batch == course.batch]
         self.amended = _amendments(facts, course.batch)
         self.stopped = _stopped(facts, course.batch, self.amended)
+        self.stops: dict[str, tuple[datetime, str]] = {}
+        self.own = [f for f in facts if f.batch == course.batch]
+        self.known: dict[datetime, ev.Evidence] = {}
         self.runs: dict[str, list[_Run]] = {}
         self.earliest: date | None = None  # known once the steps that do not follow a period are expanded
         self.periods = {p.id: self._period(p) for p in self.protocol.periods}
@@ -348,7 +355,9 @@ class _Expansion:
                 anchor, amended = self._anchor(step.start, step.id), self.amended.get(step.id)
                 anchor = anchor._replace(id=amended.fact) if amended and amended.fresh else anchor
                 runs = self._chain(step, list(self._series(step, anchor)))
-            self.runs[step.id] = self._up_to_stop(step, runs)
+            stop = self._stop(step, runs)
+            runs = self._applying(step, runs) if step.when else runs
+            self.runs[step.id] = self._up_to_stop(step, runs, stop)
         return self.runs[step.id]
 
     def _uses(self, step: Step) -> list[_Run]:
@@ -368,16 +377,93 @@ class _Expansion:
             runs += self._series(once, _Anchor(self.course.arrival.id, None, None, "", needs))
         return runs
 
-    def _up_to_stop(self, step: Step, runs: list[_Run]) -> list[_Run]:
-        """The runs without those that a person withdrew with the course; what was missed before keeps its question."""
-        stop = self.stopped.get(step.id)
+    def _stop(self, step: Step, runs: list[_Run]) -> datetime | None:
+        """When a series ended before its time: a person stopped the course (F41), or its template's condition was met
+        after its first run was due (F8)."""
+        found = []
+        if (fact := self.stopped.get(step.id)) is not None:
+            found.append((fact.at, f"the course was stopped on {self._shown(fact.at)}: {fact.data['because']}"))
+        since = self._window(step, runs[0])[0] if step.stop and runs else None
+        for condition in step.stop if since is not None else ():
+            if since is not None and (met := self._first_met(condition, since)) is not None:
+                at, says = met
+                found.append((at, f"stopped on {self._shown(at)}: {condition.title} ({says})"))
+        if not found:
+            return None
+        self.stops[step.id] = min(found)
+        return self.stops[step.id][0]
+
+    def _first_met(self, condition: Condition, since: datetime) -> tuple[datetime, str] | None:
+        """The first fact from ``since`` on that met a condition, and in words how."""
+        if condition.kind == "word":
+            words = [f for f in self.words if f.data["word"].casefold() == str(condition.value).casefold()]
+            return next(((f.at, "a keeper said so") for f in words if f.at >= since), None)
+        if condition.kind == "event":
+            events = [(at, why) for at, event, why in self.evidence.restarts if event == condition.value]
+            return next(((at, why) for at, why in events if at >= since), None)
+        facts = self.evidence.readings if condition.kind == "reading" else [f for f in self.own if f.kind == "look"]
+        for fact in facts:
+            if fact.at >= since and (verdict := ev.judge(condition, self._known(fact.at))).met:
+                return fact.at, verdict.says
+        return None
+
+    def _up_to_stop(self, step: Step, runs: list[_Run], stop: datetime | None) -> list[_Run]:
+        """The runs without those that were withdrawn with the series; what was missed before keeps its question."""
         if stop is None:
             return runs
-        return [run for run in runs if run.outcome is not None or self._lapsed_by(step, run, stop.at)]
+        return [run for run in runs if run.outcome is not None or self._lapsed_by(step, run, stop)]
 
     def _lapsed_by(self, step: Step, run: _Run, at: datetime) -> bool:
         lapses_at = self._window(step, run)[2]
         return lapses_at is not None and lapses_at <= at
+
+    def _applying(self, step: Step, runs: list[_Run]) -> list[_Run]:
+        """The runs that apply (F8). One that was missed is owed if it applied at any time while it could be done; the
+        first that does not apply now waits, and says for what. One that came to apply later is due on that day."""
+        kept: list[_Run] = []
+        lacking = self._lacking(step, self.as_of)
+        for place, run in enumerate(runs):
+            opens, _, lapses_at = self._window(step, run)
+            if run.outcome is not None or opens is None:
+                kept.append(run)
+            elif lapses_at is not None and lapses_at <= self.as_of:
+                kept += [run] if self._first_applied(step, opens, lapses_at) else []
+            elif lacking is not None:
+                waits = run._replace(day=None, at=None, needs=f"applies when: {lacking}", state="planned", ceiling=None)
+                return [*kept, waits, *(later for later in runs[place + 1 :] if later.outcome is not None)]
+            else:
+                since = self._first_applied(step, opens, self.as_of) if opens <= self.as_of else None
+                day = max(run.day or self.today, local_day(since, self.zone)) if since else run.day
+                at = run.at if day == run.day else None
+                said = "; ".join(condition.title for condition in step.when)
+                kept.append(run._replace(day=day, at=at, reason=f"{run.reason}; it applies: {said}"))
+        return kept
+
+    def _first_applied(self, step: Step, since: datetime, until: datetime) -> datetime | None:
+        """The first instant of a span at which all that a step asks for was met."""
+        instants = {since, until} | {fact.at for fact in self.facts if since < fact.at < until}
+        return next((at for at in sorted(instants) if self._lacking(step, at) is None), None)
+
+    def _lacking(self, step: Step, at: datetime) -> str | None:
+        """What a step waits for at an instant, in words; None when all is met. Unknown never counts as met."""
+        for condition in step.when:
+            verdict = self._branch(condition, at)
+            if not verdict.met:
+                return f"{condition.title} ({verdict.says})"
+        return None
+
+    def _branch(self, condition: Condition, at: datetime) -> ev.Verdict:
+        if condition.kind == "word":
+            said = [f for f in self.words if f.data["word"].casefold() == str(condition.value).casefold()]
+            return ev.Verdict(any(f.at <= at for f in said), "a keeper has to say so: quarantine event word")
+        if condition.kind == "group":
+            return _of_group(str(condition.value), self.course.species)
+        return ev.judge(condition, self._known(at))
+
+    def _known(self, at: datetime) -> ev.Evidence:
+        if at not in self.known:
+            self.known[at] = ev.known_at(self.evidence, self.own, at)
+        return self.known[at]
 
     def _chain(self, step: Step, runs: list[_Run]) -> list[_Run]:
         """The series again from its first run where a run was missed and the template says reopen (rule A11).
@@ -520,6 +606,16 @@ def _stopped(facts: list[Fact], batch: str, amended: dict[str, _Amended]) -> dic
     found = {f.data["step"]: f for f in facts if f.kind == "stopped" and f.batch == batch}
     anew = {step: made.at for step, made in amended.items() if made.fresh}
     return {step: fact for step, fact in found.items() if step not in anew or fact.at >= anew[step]}
+
+
+def _of_group(group: str, species: tuple[str, ...]) -> ev.Verdict:
+    """Whether a batch has fish of a group; a fish of which nothing is on record is not known to be one."""
+    from quarantine.formulary.groups import groups_of, shipped
+
+    found = [name for name in species if group in groups_of(name, shipped())]
+    if found:
+        return ev.Verdict(True, f"{', '.join(found)}: {group}")
+    return ev.Verdict(None, f"no fish of the batch is known to belong to {group}")
 
 
 def _as_needed(step: Step) -> bool:
@@ -668,10 +764,13 @@ class Changes(NamedTuple):
 STORED_FIELDS = ("title", "day", "due_from", "due_until", "lapses_at", "state", "needs", "reason")
 
 
-def reconcile(stored: list[dict[str, Any]], tasks: Iterable[PlannedTask]) -> Changes:
+def reconcile(
+    stored: list[dict[str, Any]], tasks: Iterable[PlannedTask], stops: Mapping[tuple[str, str], str] | None = None
+) -> Changes:
     """Compare by key. Done and skipped rows stay as they are; what is no longer planned is withdrawn.
 
-    ``stored`` rows carry Python values (dates, instants) under the columns of the task table.
+    ``stored`` rows carry Python values (dates, instants) under the columns of the task table. What a stop withdrew
+    keeps why, by (batch, step).
     """
     rows = {row["key"]: row for row in stored}
     new, changed, seen = [], [], set()
@@ -685,11 +784,16 @@ def reconcile(stored: list[dict[str, Any]], tasks: Iterable[PlannedTask]) -> Cha
             if values:
                 changed.append((row["id"], values))
     changed += [
-        (row["id"], {"state": "withdrawn"})
+        (row["id"], {"state": "withdrawn", **_because(row, stops or {})})
         for key, row in rows.items()
         if key not in seen and row["state"] in ("planned", "missed")
     ]
     return Changes(new, changed)
+
+
+def _because(row: dict[str, Any], stops: Mapping[tuple[str, str], str]) -> dict[str, str]:
+    why = stops.get((row["batch"], row["step"])) if stops else None
+    return {} if why is None else {"reason": why}
 
 
 def refuse_unplannable(protocol: Protocol) -> None:

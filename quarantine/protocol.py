@@ -151,6 +151,10 @@ class Step(NamedTuple):
     note: str
     references: tuple[str, ...]
     line: int
+    when: tuple[Condition, ...] = ()
+    """all must be met for a run to apply; what is unknown is not met"""
+    stop: tuple[Condition, ...] = ()
+    """the first that is met once the series has begun ends it"""
 
     @property
     def weekdays(self) -> tuple[str, ...]:
@@ -284,6 +288,8 @@ GRAMMAR: dict[str, dict[str, Key]] = {
         "fraction": Key("percent"),
         "who": Key("anyone | keeper | adult", "anyone"),
         "before": Key("tables of condition"),
+        "when": Key("tables of condition"),
+        "stop": Key("tables of condition"),
         "note": Key("text"),
         "references": Key("list of id", "required"),
     },
@@ -346,6 +352,9 @@ GRAMMAR: dict[str, dict[str, Key]] = {
         "level": Key("id"),
         "counts": Key("balanced"),
         "tasks": Key("settled"),
+        "sign": Key("sign"),
+        "event": Key(" | ".join(EVENTS)),
+        "group": Key("id"),
         "min": Key("amount"),
         "max": Key("amount"),
         "within": Key("hours"),
@@ -358,8 +367,14 @@ GRAMMAR: dict[str, dict[str, Key]] = {
 }
 
 _STARTS = ("arrival", "entered", "after", "begun", "sign", "reading", "word")
-_CONDITIONS = tuple(list(GRAMMAR["condition"])[:14])
-_FIGURES = tuple(kind for kind in _CONDITIONS if kind not in ("no_sign", "word", "period", "counts", "tasks"))
+_CONDITIONS = tuple(list(GRAMMAR["condition"])[:17])
+_NO_FIGURES = ("no_sign", "word", "period", "counts", "tasks", "sign", "event", "group")
+_FIGURES = tuple(kind for kind in _CONDITIONS if kind not in _NO_FIGURES)
+_BRANCHES = {
+    "when": ("reading", "steady", "no_sign", "sign", "event", "word", "group"),
+    "stop": ("reading", "no_sign", "sign", "event", "word"),
+}
+"""The kinds of condition that a branch of the plan may ask for; sign, event and group stand nowhere else."""
 
 EXACTLY_ONE: dict[str, tuple[tuple[str, ...], ...]] = {
     "start": (_STARTS,),
@@ -1056,6 +1071,7 @@ def _condition(reader: _Reader, value: object, path: Path_) -> Condition | None:
     if kind is None or not isinstance(value, dict):
         return None
     low, high = _limits(reader, found, kind, path)
+    _check_branch(reader, kind, value[kind], path)
     _check_companions(reader, value, kind, path)
     if len(reader.problems) > before:
         return None
@@ -1074,6 +1090,21 @@ def _condition(reader: _Reader, value: object, path: Path_) -> Condition | None:
         found["reference"] or "",
     )
     return condition._replace(title=condition.title or sentence(condition))
+
+
+def _check_branch(reader: _Reader, kind: str, value: object, path: Path_) -> None:
+    """What can branch the plan is asked of the facts themselves; what only branches is no check and no criterion."""
+    where = str(path[-2])
+    others = tuple(one for one in _CONDITIONS if one not in ("sign", "event", "group"))
+    fits = _BRANCHES.get(where, others)
+    if kind not in fits:
+        reader.wrong((*path, kind), f"one of {', '.join(fits)} in `{where}`", kind)
+    if kind == "group" and isinstance(value, str):
+        from quarantine.formulary.groups import shipped as shipped_groups
+
+        known = [group.id for group in shipped_groups().groups]
+        if value not in known:
+            reader.wrong((*path, kind), f"a group of animals ({', '.join(known)})", value, _near(value, known))
 
 
 def _check_companions(reader: _Reader, value: dict[str, Any], kind: str, path: Path_) -> None:
@@ -1120,6 +1151,9 @@ def sentence(condition: Condition) -> str:
         "level": f"{_capital(str(value))} in the water at most {condition.share} of the last target",
         "counts": "The head count balances",
         "tasks": "Every task has an outcome",
+        "sign": f"The sign {value} is open",
+        "event": f"{_capital(str(value).replace('_', ' '))} has happened",
+        "group": f"Fish of the group {value} are in the batch",
     }[condition.kind]
 
 
@@ -1308,7 +1342,12 @@ def _named(data: dict[str, Any], kind: str, key: str = "id") -> list[str]:
 
 
 def _conditions(data: dict[str, Any]) -> list[tuple[Path_, dict[str, Any]]]:
-    before = [((*path, *at), one) for path, step in _tables(data, "step") for at, one in _tables(step, "before")]
+    before = [
+        ((*path, *at), one)
+        for path, step in _tables(data, "step")
+        for key in ("before", "when", "stop")
+        for at, one in _tables(step, key)
+    ]
     return before + _tables(data, "criterion")
 
 

@@ -57,12 +57,12 @@ def warn_clock(act: Act) -> None:
 def who(rows: Rows, name: str, *, anyone: bool = False) -> str | None:
     """The id of the keeper who acts: named, or the only one on record."""
     keepers = rows.rows("keepers")
+    if anyone and not keepers:
+        return None  # whoever the settings name cannot be on record yet
     if name:
         return str(named(keepers, "keeper", name, " (add one: quarantine keeper add NAME)")["id"])
     if len(keepers) == 1:
         return str(keepers[0]["id"])
-    if anyone and not keepers:
-        return None
     if not keepers:
         raise Refused("Nobody is on record yet, and every entry names who made it: quarantine keeper add NAME.")
     known = sorted(k["name"] for k in keepers)

@@ -53,7 +53,16 @@ def load_system(rows: Rows, system: str, at: datetime) -> SystemState:
     facts = in_order([fact_of(row) for row in rows.rows("facts_since", system=system, since=since)])
     arrivals = {f.batch: f for f in facts if f.kind == "arrival"}
     courses = tuple(
-        Course(b["id"], b["tank"], system, b["zone"], frozen(rows, b["copy_id"]), arrivals[b["id"]]) for b in batches
+        Course(
+            b["id"],
+            b["tank"],
+            system,
+            b["zone"],
+            frozen(rows, b["copy_id"]),
+            arrivals[b["id"]],
+            species=tuple(fish["species"] for fish in json.loads(b["fish"])),
+        )
+        for b in batches
     )
     zone = batches[0]["zone"] if batches else "UTC"
     return SystemState(system, zone, courses, tuple(facts), system_water(rows, system, at)[0], tuple(batches))
@@ -102,7 +111,7 @@ def store_changes(act: Act, state: SystemState, made: Plan) -> Changes:
     # The chores of day 0 are no template's: they stand as the arrival made them.
     open_rows = [row for row in stored if row["batch"] in courses and not row["step"].startswith(ARRIVAL)]
     details = {(c.batch, step.id): detail_of(c.protocol, step) for c in state.courses for step in c.protocol.steps}
-    changes = store_tasks(act, open_rows, made.tasks, details)
+    changes = store_tasks(act, open_rows, made.tasks, details, made.stops)
     for batch, standing in made.standings.items():
         shown = standing_json(courses[batch], standing, made)
         row = next(b for b in state.batches if b["id"] == batch)
@@ -112,10 +121,14 @@ def store_changes(act: Act, state: SystemState, made: Plan) -> Changes:
 
 
 def store_tasks(
-    act: Act, rows: list[Row], tasks: Sequence[PlannedTask], details: dict[tuple[str, str], dict[str, Any]]
+    act: Act,
+    rows: list[Row],
+    tasks: Sequence[PlannedTask],
+    details: dict[tuple[str, str], dict[str, Any]],
+    stops: dict[tuple[str, str], str] | None = None,
 ) -> Changes:
-    """Reconcile stored task rows with the tasks as planned; ``details`` by (batch, step)."""
-    changes = reconcile(rows, tasks)
+    """Reconcile stored task rows with the tasks as planned; ``details`` and ``stops`` by (batch, step)."""
+    changes = reconcile(rows, tasks, stops)
     act.add("task", *_new_rows(act, changes.new, details))
     by_id = {row["id"]: row for row in rows}
     outcomes = {t.key: t.outcome for t in tasks}
@@ -194,8 +207,14 @@ def detail_of(protocol: Protocol, step: Step) -> dict[str, Any]:
             "clearing": treatment.clearing,
             "longest": str(treatment.longest) if treatment.longest else "",
         },
-        "before": [c._replace(reference=cites.get(c.reference, c.reference))._asdict() for c in step.before],
+        "before": [c._replace(reference=cites.get(c.reference, c.reference))._asdict() for c in _checks(step)],
     }
+
+
+def _checks(step: Step) -> list[Condition]:
+    """The before-checks of a step; of a dose also what it applies to, judged again at the moment it is given."""
+    branches = [c for c in step.when if c.kind not in ("word", "group")] if step.kind == "dose" else []
+    return [*step.before, *branches]
 
 
 def conditions_of(detail: dict[str, Any]) -> tuple[Condition, ...]:
