@@ -55,6 +55,8 @@ SYRINGE_ML = Decimal("0.1")
 
 TRIAL = "The first time on a species: only a few fish now, watched, before the rest (rule C8)"
 
+AT_THE_MARK = "The water stands at its mark; if it does not, say so first: quarantine tank level (rule C10)"
+
 SAME_DAY = "two doses of one substance on one day"
 
 
@@ -707,6 +709,8 @@ def _confirm(regimen: Regimen, before: tuple[Condition, ...], evidence: ev.Evide
             said.append(str(condition.value))
         elif condition.or_word and evidence is not None and ev.judge(condition, evidence).met is None:
             said.append(condition.or_word)
+    if regimen.route in ("bath", "prolonged") and not regimen.own_vessel:
+        said.append(AT_THE_MARK)
     if regimen.trial_first:
         said.append(TRIAL)
     return (*said, *(x.note.text for x in regimen.limits if x.kind == "limit" and x.what not in PARAMETERS))

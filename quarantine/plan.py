@@ -73,7 +73,8 @@ def plan(courses: list[Course], facts: list[Fact], as_of: datetime, water: Water
     known = [fact for fact in in_order(facts) if fact.at <= as_of]
     exposed = exposures(known, water, as_of)
     tasks: list[PlannedTask] = []
-    standings, stops = {}, {}
+    standings: dict[str, Standing] = {}
+    stops: dict[tuple[str, str], str] = {}
     for course in sorted(courses, key=lambda c: (c.arrival.at, c.batch)):
         expansion = _Expansion(course, known, as_of, exposed)
         tasks += expansion.tasks()
@@ -418,8 +419,9 @@ class _Expansion:
         return lapses_at is not None and lapses_at <= at
 
     def _applying(self, step: Step, runs: list[_Run]) -> list[_Run]:
-        """The runs that apply (F8). One that was missed is owed if it applied at any time while it could be done; the
-        first that does not apply now waits, and says for what. One that came to apply later is due on that day."""
+        """The runs that apply (F8). One that was missed is owed if it applied at any time while it could be done. Of
+        the others one whose turn passed without it falls away; the last one due waits, and says for what, or is due on
+        the day on which it came to apply."""
         kept: list[_Run] = []
         lacking = self._lacking(step, self.as_of)
         for place, run in enumerate(runs):
@@ -429,15 +431,25 @@ class _Expansion:
             elif lapses_at is not None and lapses_at <= self.as_of:
                 kept += [run] if self._first_applied(step, opens, lapses_at) else []
             elif lacking is not None:
+                following = runs[place + 1].day if place + 1 < len(runs) else None
+                if following is not None and following <= self.today:
+                    continue
                 waits = run._replace(day=None, at=None, needs=f"applies when: {lacking}", state="planned", ceiling=None)
                 return [*kept, waits, *(later for later in runs[place + 1 :] if later.outcome is not None)]
-            else:
-                since = self._first_applied(step, opens, self.as_of) if opens <= self.as_of else None
-                day = max(run.day or self.today, local_day(since, self.zone)) if since else run.day
+            elif (day := self._applies_on(step, run, opens, runs[place + 1 :])) is not None:
                 at = run.at if day == run.day else None
                 said = "; ".join(condition.title for condition in step.when)
                 kept.append(run._replace(day=day, at=at, reason=f"{run.reason}; it applies: {said}"))
         return kept
+
+    def _applies_on(self, step: Step, run: _Run, opens: datetime, later: list[_Run]) -> date | None:
+        """The day of a run that applies now: its own, or the one on which it came to apply. None: its turn passed."""
+        since = self._first_applied(step, opens, self.as_of) if opens <= self.as_of else None
+        if since is None or run.day is None:
+            return run.day
+        day = max(run.day, local_day(since, self.zone))
+        due = later[0].day if later else None
+        return None if due is not None and due <= day else day
 
     def _first_applied(self, step: Step, since: datetime, until: datetime) -> datetime | None:
         """The first instant of a span at which all that a step asks for was met."""

@@ -1067,11 +1067,14 @@ def _hours_of(value: Decimal, unit: str) -> Decimal:
 def _condition(reader: _Reader, value: object, path: Path_) -> Condition | None:
     before = len(reader.problems)
     found = reader.table("condition", value, path)
-    kind = reader.one_of(found, _CONDITIONS, value, path)
+    noted = len(reader.problems)
+    fits = _fitting(reader, value, path)
+    if len(reader.problems) > noted:
+        return None
+    kind = reader.one_of(found, fits, value, path)
     if kind is None or not isinstance(value, dict):
         return None
     low, high = _limits(reader, found, kind, path)
-    _check_branch(reader, kind, value[kind], path)
     _check_companions(reader, value, kind, path)
     if len(reader.problems) > before:
         return None
@@ -1092,19 +1095,28 @@ def _condition(reader: _Reader, value: object, path: Path_) -> Condition | None:
     return condition._replace(title=condition.title or sentence(condition))
 
 
-def _check_branch(reader: _Reader, kind: str, value: object, path: Path_) -> None:
-    """What can branch the plan is asked of the facts themselves; what only branches is no check and no criterion."""
+def _fitting(reader: _Reader, value: object, path: Path_) -> tuple[str, ...]:
+    """The kinds of condition that may stand here: what can branch the plan is asked of the facts themselves, and what
+    only branches is no check and no criterion. One that stands in the wrong place is told."""
     where = str(path[-2])
-    others = tuple(one for one in _CONDITIONS if one not in ("sign", "event", "group"))
-    fits = _BRANCHES.get(where, others)
-    if kind not in fits:
-        reader.wrong((*path, kind), f"one of {', '.join(fits)} in `{where}`", kind)
-    if kind == "group" and isinstance(value, str):
-        from quarantine.formulary.groups import shipped as shipped_groups
+    fits = _BRANCHES.get(where, tuple(one for one in _CONDITIONS if one not in ("sign", "event", "group")))
+    for kind in _CONDITIONS if isinstance(value, dict) else ():
+        if kind in value and kind not in fits:  # type: ignore[operator]
+            reader.wrong((*path, kind), f"in `{where}` one of {', '.join(fits)}", kind)
+    return fits
 
-        known = [group.id for group in shipped_groups().groups]
-        if value not in known:
-            reader.wrong((*path, kind), f"a group of animals ({', '.join(known)})", value, _near(value, known))
+
+def _check_group(reader: _Reader, name: str, path: Path_) -> None:
+    from quarantine.formulary.groups import shipped as shipped_groups
+
+    known = [group.id for group in shipped_groups().groups if group.genera]
+    if name not in known:
+        reader.wrong(
+            path,
+            "a group of animals that is known by its genera",
+            name,
+            _near(name, known) or f"known: {', '.join(known)}",
+        )
 
 
 def _check_companions(reader: _Reader, value: dict[str, Any], kind: str, path: Path_) -> None:
@@ -1114,6 +1126,8 @@ def _check_companions(reader: _Reader, value: dict[str, Any], kind: str, path: P
         reader.wrong((*path, "within"), 'how old the reading may be, in hours such as "24 h"')
     if kind == "level" and "at_most" not in value:
         reader.wrong((*path, "at_most"), 'a percentage of the target such as "5 %"')
+    if kind == "group":
+        _check_group(reader, value["group"], (*path, "group"))
     if kind == "level" and isinstance(value["level"], str):
         _check_substance(reader, value["level"], (*path, "level"))
     for key, fits in (("within", read), ("or_word", read), ("at_most", kind == "level")):

@@ -10,15 +10,17 @@ from __future__ import annotations
 from collections.abc import Mapping
 from datetime import date, datetime, time, timedelta
 from decimal import Decimal
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 from zoneinfo import ZoneInfo
 
 from quarantine import evidence as ev
 from quarantine.facts import Condition, Fact, PlannedTask, in_order, local_day, utc
 from quarantine.quantity import show
-from quarantine.water.acclimation import FIRST_DAY, Acclimation, Step
-from quarantine.water.acclimation import Tank as TankWater
 from quarantine.water.ranges import number
+
+if TYPE_CHECKING:  # every write plans readiness; only an arrival needs this page
+    from quarantine.water.acclimation import Acclimation, Step
+    from quarantine.water.acclimation import Tank as TankWater
 
 READY, ARRIVAL = "ready.", "arrival."
 """How the steps of these tasks begin; no step of a template has a dot in its id."""
@@ -338,6 +340,8 @@ def _sentence(step: Step, per_litre: bool) -> str:
 def chores_of_arrival(way: Acclimation | None, *, per_litre: bool, own_chore: bool) -> list[Chore]:
     """What is ticked on day 0, in order: float, mix where that is advised, net over; dim light and no food unless the
     template has a chore of its own for that day (``own_chore``)."""
+    from quarantine.water.acclimation import FIRST_DAY
+
     chores = []
     if way is not None:
         steps = way.steps if way.advised == "steps" else way.release
@@ -365,7 +369,7 @@ def tasks_of_arrival(batch: str, tank: str, arrival: Fact, zone: str, chores: li
             step=ARRIVAL + chore.id,
             title=f"Arrival {n} of {len(chores)}: {chore.title}",
             day=day,
-            due_from=arrival.at,
+            due_from=midnight(day, zone),  # so that they stand before the day's other work
             due_until=midnight(day + timedelta(days=1), zone),
             lapses_at=None,
             state="planned",
@@ -379,6 +383,8 @@ def tasks_of_arrival(batch: str, tank: str, arrival: Fact, zone: str, chores: li
 
 def tank_water(readings: list[Fact], water: str) -> TankWater | None:
     """The tank's water for the acclimation from its newest readings; None while its temperature is not known."""
+    from quarantine.water.acclimation import Tank as TankWater
+
     newest = {f.data["parameter"]: (float(f.data["value"]), float(f.data["step"])) for f in in_order(readings)}
     if "temperature" not in newest:
         return None

@@ -11,7 +11,7 @@ from datetime import timedelta
 from typing import Any, NamedTuple
 
 from quarantine.actions.batches import acknowledged, freeze
-from quarantine.actions.desk import Desk, find_batch
+from quarantine.actions.desk import Desk, find_batch, local_text
 from quarantine.actions.planning import (
     add_fact,
     consequences,
@@ -23,14 +23,14 @@ from quarantine.actions.planning import (
     replan,
 )
 from quarantine.actions.work import OPEN
-from quarantine.facts import Fact, local_day
+from quarantine.facts import Fact, in_order, local_day
 from quarantine.failures import Refused, Unknown, Usage
 from quarantine.plan import DAILY_CARE, Plan, refuse_unplannable
 from quarantine.protocol import Protocol, Step, load
 from quarantine.readiness import ARRIVAL
 from quarantine.records.codec import instant, plain
 from quarantine.records.loading import fact_of
-from quarantine.records.reads import Row
+from quarantine.records.reads import Row, Rows
 from quarantine.records.store import Act
 from quarantine.templates import shipped
 
@@ -268,6 +268,21 @@ def _ask(act: Act, batch: Row, new: Protocol, lines: list[str], facts: dict[str,
     )
 
 
+def changes_of(rows: Rows, batch: Row) -> list[dict[str, Any]]:
+    """The amendments and stopped courses of a batch that stand, oldest first: when, what, why."""
+    facts = [fact_of(row) for row in rows.rows("facts_since", system=batch["system"], since=batch["arrived_at"])]
+    mine = in_order([f for f in facts if f.batch == batch["id"] and f.kind in ("amended", "stopped")])
+    return [
+        {
+            "kind": fact.kind,
+            "at": local_text(fact.at, batch["zone"]),
+            "says": fact.data["says"] if fact.kind == "amended" else f"course {fact.data['step']} stopped",
+            "because": fact.data["because"],
+        }
+        for fact in mine
+    ]
+
+
 # --- Before and after --------------------------------------------------------------------------------------
 
 
@@ -307,6 +322,9 @@ def _said_steps(protocol: Protocol) -> dict[str, str]:
         if step.treatment:
             words += f", {step.treatment.regimen}"
             words += f" at {step.treatment.target}" if step.treatment.target else ""
+        for word, conditions in (("when", step.when), ("stops when", step.stop)):
+            if conditions:
+                words += f", {word} {'; '.join(condition.title for condition in conditions)}"
         if step.before:
             words += f", {len(step.before)} before-check{'s' if len(step.before) > 1 else ''}"
         said[step.id] = words

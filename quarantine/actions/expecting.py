@@ -45,9 +45,9 @@ class NotReady(Refused):
 
     def __init__(self, name: str, items: list[str]) -> None:
         super().__init__(
-            f"Batch {name} has come, and {len(items)} of what must stand ready is open. Tick what is done (quarantine "
-            "done CODE), or start it with --open-items REASON: the items are then skipped with your name and reason, "
-            "which the sign-off shows.",
+            f"Batch {name} cannot start yet: open of what must stand ready: {len(items)}. Tick what is done "
+            "(quarantine done CODE), or start it with --open-items REASON: the items are then skipped with your name "
+            "and reason, which the sign-off shows.",
             items=items,
         )
         self.lines = tuple(f"  {item}" for item in items)
@@ -243,6 +243,7 @@ def _document(act: Act, batch_id: str, was: str) -> dict[str, Any]:
     batch = next(b for b in act.rows("batches") if b["id"] == batch_id)
     said = _said(batch)
     tasks = [t for t in act.rows("tasks_of_batch", batch=batch_id) if t["step"].startswith(READY)]
+    tasks.sort(key=lambda t: (t["day"], t["title"]))
     return {
         "batch": batch["name"],
         "tank": batch["tank_name"],

@@ -7,7 +7,7 @@ is refused inside its gap and over its daily number; a second use that really ha
 from __future__ import annotations
 
 from datetime import datetime, timedelta
-from typing import Any
+from typing import Any, NamedTuple
 
 from quarantine.actions.desk import Desk, find_tank, local_text, named, when
 from quarantine.actions.planning import add_fact, consequences, earliest_days, frozen, id_after, replan
@@ -33,10 +33,12 @@ def say_word(
         tank = find_tank(act, tank_name)
         moment = when(at, tank["zone"], act.now)
         batch = _batch(act, tank, moment, batch_name)
-        steps = _steps(frozen(act, batch["copy_id"]), text)
-        sentence = str(steps[0].start.subject)
-        for step in steps:
-            _check_use(act, batch, step, moment)
+        waiting = _waiting(frozen(act, batch["copy_id"]))
+        sentence = _sentence_of(waiting, text, batch["protocol"])
+        steps = [one.step for one in waiting if one.sentence.casefold() == sentence.casefold()]
+        for one in waiting:
+            if one.starts and one.sentence == sentence:
+                _check_use(act, batch, one.step, moment)
         before = earliest_days(act, {tank["system"]})
         was = {row["id"] for row in _tasks(act, batch, steps)}
         add_fact(
@@ -79,20 +81,31 @@ def _batch(act: Act, tank: Row, moment: datetime, name: str | None) -> Row:
     return batches[0]
 
 
-def _steps(protocol: Protocol, text: str) -> list[Step]:
-    """The steps that wait for a sentence, named by it or by the id of one of them."""
+class _Waiting(NamedTuple):
+    """A sentence that a step waits for: it starts the step, or it branches it (F8)."""
+
+    sentence: str
+    step: Step
+    starts: bool
+
+
+def _waiting(protocol: Protocol) -> list[_Waiting]:
+    starts = [_Waiting(str(s.start.subject), s, True) for s in protocol.steps if s.start.kind == "word"]
+    branches = [(c, s) for s in protocol.steps for c in (*s.when, *s.stop) if c.kind == "word"]
+    return starts + [_Waiting(str(condition.value), step, False) for condition, step in branches]
+
+
+def _sentence_of(waiting: list[_Waiting], text: str, protocol: str) -> str:
+    """The sentence as the protocol has it, named by itself or by the id of a step that waits for it."""
     wanted = " ".join(text.split()).casefold()
-    waiting = [step for step in protocol.steps if step.start.kind == "word"]
-    sentences = {str(s.start.subject).casefold() for s in waiting if wanted in (s.id.casefold(), _sentence(s))}
-    found = [step for step in waiting if _sentence(step) in sentences]
+    by_sentence = [one.sentence for one in waiting if one.sentence.casefold() == wanted]
+    found = list(dict.fromkeys(by_sentence or [one.sentence for one in waiting if one.step.id.casefold() == wanted]))
+    if len(found) > 1 and not by_sentence:
+        raise Refused(f"{text} waits for several words; say which: {'; '.join(found)}.")
     if not found:
-        known = [f"{step.id} ({step.start.subject})" for step in waiting]
-        raise Unknown("word that a step waits for", text, known, f": {protocol.id} waits for none")
-    return found
-
-
-def _sentence(step: Step) -> str:
-    return str(step.start.subject).casefold()
+        known = [f"{one.step.id} ({one.sentence})" for one in waiting]
+        raise Unknown("word that a step waits for", text, known, f": {protocol} waits for none")
+    return found[0]
 
 
 def _tasks(act: Act, batch: Row, steps: list[Step]) -> list[Row]:
@@ -103,12 +116,10 @@ def _tasks(act: Act, batch: Row, steps: list[Step]) -> list[Row]:
 
 
 def _check_use(act: Act, batch: Row, step: Step, moment: datetime) -> None:
-    zone = batch["zone"]
+    zone, sentence = batch["zone"], str(step.start.subject).casefold()
     rows = act.rows("facts_since", system=batch["system"], since=batch["arrived_at"])
     facts = [fact_of(row) for row in rows]
-    said = [
-        f for f in facts if f.kind == "word" and f.batch == batch["id"] and f.data["word"].casefold() == _sentence(step)
-    ]
+    said = [f for f in facts if f.kind == "word" and f.batch == batch["id"] and f.data["word"].casefold() == sentence]
     if step.repeat is None or step.repeat.as_needed is None:
         if said:
             who = act.rows("keeper_name", id=said[0].keeper)[0]["name"]

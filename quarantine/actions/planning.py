@@ -193,6 +193,7 @@ def detail_of(protocol: Protocol, step: Step) -> dict[str, Any]:
         "elapsed": elapsed,
         "note": step.note,
         **({"as_needed": True} if step.repeat and step.repeat.as_needed else {}),
+        **({"ceiling": True} if step.repeat and step.repeat.latest else {}),
         "reads": list(step.reads),
         "fraction": None if step.fraction is None else format(step.fraction, "f"),
         "references": [cites[key] for key in step.references if key in cites],

@@ -295,6 +295,7 @@ def _document(batch: Any) -> dict[str, Any]:
 
 
 def show(name: Annotated[str, typer.Argument(help="The batch.")]) -> None:
+    from quarantine.actions.amending import changes_of
     from quarantine.actions.arriving import acclimation_lines, bag_lines
     from quarantine.actions.desk import find_batch, local_text
     from quarantine.actions.readying import arrival_of, passed_lines
@@ -303,6 +304,7 @@ def show(name: Annotated[str, typer.Argument(help="The batch.")]) -> None:
 
     with session().reader() as rows:
         batch = find_batch(rows, name)
+        changes = changes_of(rows, batch)
         tasks = rows.rows("tasks_of_batch", batch=batch["id"])
         header = imprint(rows.rows("copy", id=batch["copy_id"])[0]["body"])
         latest = _latest(rows.rows("batches"))
@@ -311,7 +313,7 @@ def show(name: Annotated[str, typer.Argument(help="The batch.")]) -> None:
     if came_as:
         arrival_lines += bag_lines(came_as)
         arrival_lines += acclimation_lines(came_as["acclimation"]) if "acclimation" in came_as else []
-    document = _document(batch) | header.as_json() | {"newer": _newer(batch, latest)}
+    document = _document(batch) | header.as_json() | {"newer": _newer(batch, latest), "changes": changes}
     document["tasks"] = [
         {
             "code": t["code"],
@@ -334,6 +336,7 @@ def show(name: Annotated[str, typer.Argument(help="The batch.")]) -> None:
         f"  in {batch['tank_name']}, from {batch['source']}, to {batch['destination_name']}; {came}",
         f"  {header.line}; frozen {batch['copy_id'][:12]}",
         state,
+        *[f"  {change['at']}: {change['says']} ({change['because']})" for change in changes],
         *[f"  {line}" for line in arrival_lines],
     ]
     if document["newer"]:

@@ -47,7 +47,13 @@ def show(protocol: Annotated[str, typer.Argument(help="A protocol's id or file."
         "cautions": list(found.cautions),
         "periods": [{"id": p.id, "title": p.title, "days": p.length.value, "counts": p.counts} for p in found.periods],
         "steps": [
-            {"id": s.id, "kind": s.kind, "title": s.title, "start": _start(s.start), "repeat": _repeat(s)}
+            {
+                "id": s.id,
+                "kind": s.kind,
+                "title": s.title,
+                "start": _start(s.start),
+                "repeat": _repeat(s) + _branches(s),
+            }
             for s in found.steps
         ],
         "criteria": [c.title for c in found.criteria],
@@ -62,7 +68,7 @@ def show(protocol: Annotated[str, typer.Argument(help="A protocol's id or file."
         "Periods:",
         *[f"  {p.title}: {p.length} ({p.counts} days), from {_start(p.start)}" for p in found.periods],
         "Steps:",
-        *[f"  {s.title}: {_start(s.start)}{_repeat(s)}" for s in found.steps],
+        *[f"  {s.title}: {_start(s.start)}{_repeat(s)}{_branches(s)}" for s in found.steps],
         "What happens to the periods:",
         *[f"  {event.replace('_', ' ')}: {action}" for event, action in found.events.items()],
         "Sign-off:",
@@ -98,6 +104,12 @@ def _repeat(step: Any) -> str:
     if repeat.times:
         return f", {every}, {repeat.times} times"
     return f", {every} until {repeat.until} is complete"
+
+
+def _branches(step: Any) -> str:
+    """What a step applies to, and what ends it, in words (F8)."""
+    when, stop = (" and ".join(c.title for c in step.when), " or ".join(c.title for c in step.stop))
+    return (f"; only while: {when}" if when else "") + (f"; ends when: {stop}" if stop else "")
 
 
 def check(file: Annotated[str, typer.Argument(help="The protocol file.")]) -> None:

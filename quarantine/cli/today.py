@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from datetime import date, timedelta
 from itertools import groupby
 from typing import Annotated
@@ -111,6 +112,9 @@ def when_due(item: Listed) -> str:
     if item.section == "waiting":
         return f": {row['needs']}"
     until = instant(row["due_until"]).astimezone(ZoneInfo(row["zone"]))
+    if row["lapses_at"] and json.loads(row["detail"]).get("ceiling"):  # an elapsed ceiling may end on another day
+        too_late = instant(row["lapses_at"]).astimezone(ZoneInfo(row["zone"]))
+        return f", too late from {too_late:%Y-%m-%d %H:%M}"
     if item.section == "overdue":
         return f", OVERDUE since {until:%Y-%m-%d %H:%M}"
     start = instant(row["due_from"]).astimezone(ZoneInfo(row["zone"]))

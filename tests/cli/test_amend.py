@@ -99,6 +99,9 @@ def test_only_future_tasks_differ_and_done_ones_stay_untouched(room: Room) -> No
     assert facts[0]["steps"] == {"weekly-change": {"from": "2026-03-11", "fresh": True}}
     room.whole()
     assert "protocol amended" in room.type("journal --last 1")
+    shown = "2026-03-11 20:00: fresh-watch revision 1 -> fresh-watch revision 2 (the club decided)"
+    assert shown in room.type("batch show Q1-1")
+    assert [c["because"] for c in room.json("batch show Q1-1")["changes"]] == ["the club decided"]
 
 
 def test_a_day_that_is_done_by_the_old_text_is_not_asked_for_again(room: Room) -> None:

@@ -79,8 +79,9 @@ class Desk:
 
 
 @pytest.fixture
-def desk(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> Desk:
+def desk(tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch) -> Desk:
     """Two quarantine tanks and where the fish go later; the clock stands at 1 March, 9 o'clock."""
+    monkeypatch.delenv("COLUMNS", raising=False)
     desk = Desk(tmp_path / "home", capsys)
     desk.type("site add Hall --zone Europe/Berlin")
     desk.type("keeper add Robin")
@@ -271,7 +272,7 @@ def test_arrival_is_refused_while_something_is_open(desk: Desk) -> None:
     desk.at("2026-03-08 09:00").type(f"done {desk.codes('clean', 'kit')}")
     desk.at("2026-03-10 14:30")
     refused = desk.type("batch arrived Rainbows", 1)
-    assert "5 of what must stand ready is open" in refused
+    assert "open of what must stand ready: 5" in refused
     assert f"{desk.codes('lid')} Lid on, without gaps" in refused
     assert "no reading of the last 36 h" in refused
     assert desk.json("batch show Rainbows")["state"] == "expected"
@@ -312,7 +313,7 @@ def test_another_tank_at_arrival_was_not_made_ready(desk: Desk) -> None:
     desk.make_ready()
     desk.at("2026-03-10 14:30")
     refused = desk.type("batch arrived Rainbows --tank Q3", 1)
-    assert "7 of what must stand ready is open" in refused
+    assert "open of what must stand ready: 7" in refused
     assert "(was for Q1)" in refused
     made = desk.json('batch arrived Rainbows --tank Q3 --open-items "Q1 leaks"')
     assert made["tank"] == "Q3"
@@ -483,6 +484,7 @@ def test_the_way_in_is_a_row_of_tasks_with_codes(desk: Desk) -> None:
         "Arrival 1 of 2: float the closed bag 30 min",
         "Arrival 2 of 2: net the fish over, none of the bag's water",
     ]
+    assert desk.json("today")["tasks"][0]["title"] == titles[0]
     desk.type(f"done {desk.tasks()['float']['code']}")
     desk.type("look Q1 12 --no-signs")  # the plan is made again
     assert [desk.tasks()[name]["state"] for name in ("float", "release")] == ["done", "planned"]

@@ -24,6 +24,16 @@ title = "Take the shed skin out"
 start = { word = "The Veterinarian has agreed" }
 references = ["S4"]
 
+[[step]]
+id = "dim"
+kind = "chore"
+title = "Keep the light dim"
+start = { arrival = "1 d" }
+repeat = { every = "1 d", until = "observation" }
+when = [{ word = "They are shy" }]
+stop = [{ word = "They are bold" }]
+references = ["S4"]
+
 # --- What happens"""
 
 
@@ -122,6 +132,16 @@ def test_a_plain_word_is_said_once(room: Room) -> None:
     assert "Robin said so already, 2026-03-04 09:00" in room.type("event word Q1 moult", 1)
     room.type("undo 'not yet'")
     assert room.tasks("moult", "planned")[0]["day"] is None
+    room.whole()
+
+
+def test_a_word_that_branches_the_plan_is_said_the_same_way(room: Room) -> None:
+    """What a `when` and a `stop` wait for: by the sentence; by the step's id alone it is not clear which."""
+    said = room.type("event word Q1 dim", 1)
+    assert said == "dim waits for several words; say which: They are shy; They are bold."
+    assert "Keep the light dim, 2026-03-04" in room.at("2026-03-04 09:00").type("event word Q1 'they are shy'")
+    room.at("2026-03-04 09:30").type("event word Q1 'they are bold'")
+    assert room.tasks("dim", "planned") == []
     room.whole()
 
 

@@ -9,13 +9,14 @@ import pytest
 from history import History
 from test_amounts import NOW, setting
 
-from quarantine.dosing import Hold, Proposal, Setting, propose
+from quarantine.dosing import AT_THE_MARK, Hold, Proposal, Setting, propose
 from quarantine.facts import Condition, Fact
 from quarantine.failures import Refused
 from quarantine.formulary import Figure, Limit, Note, Regimen, Substance, load_all, regimen
 from quarantine.quantity import read
 from quarantine.water.level import UNKNOWN, Level
 
+CARBON_OUT = "Carbon is out; UV, ozone and skimmer are off"
 GATE = next(s for s in History("marine-praziquantel").protocol.steps if s.id == "dose").before
 
 
@@ -56,7 +57,7 @@ def test_a_batch_that_passes_every_check_is_given_its_dose() -> None:
     proposal = gated(good())
     assert proposal.hold is None
     assert proposal.dose.add == Decimal("0.4")
-    assert proposal.confirm == ("Carbon is out; UV, ozone and skimmer are off",)
+    assert proposal.confirm == (CARBON_OUT, AT_THE_MARK)
 
 
 @pytest.mark.parametrize("row", ["Z04", "Z09", "Z10", "T05"])
@@ -334,7 +335,7 @@ def test_C8_a_word_may_stand_for_a_reading_that_is_not_known_and_must_then_be_sa
     history.facts = [f for f in history.facts if f.data.get("parameter") != "oxygen"]
     proposal = gated(history)
     assert proposal.hold is None
-    assert proposal.confirm == ("Strong aeration is running", "Carbon is out; UV, ozone and skimmer are off")
+    assert proposal.confirm == ("Strong aeration is running", CARBON_OUT, AT_THE_MARK)
     history.read(10, "08:30", oxygen="4")
     held(gated(history))
 
@@ -377,7 +378,7 @@ def test_a_limit_that_no_reading_answers_is_confirmed_by_the_keeper() -> None:
     limit = Limit("stocking", None, None, "limit", Note("At most 60 g of fish per litre.", "S43", "READ"))
     proposal = propose(*row_of("Z01", limits=(limit,)), setting())
     assert proposal.hold is None
-    assert proposal.confirm == ("At most 60 g of fish per litre.",)
+    assert proposal.confirm == (AT_THE_MARK, "At most 60 g of fish per litre.")
 
 
 def test_a_range_that_was_only_tested_is_no_limit() -> None:
