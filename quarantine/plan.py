@@ -140,6 +140,8 @@ class _Expansion:
         self.amended = _amendments(facts, course.batch)
         self.stopped = _stopped(facts, course.batch, self.amended)
         self.stops: dict[str, tuple[datetime, str]] = {}
+        self.ended: dict[str, tuple[str, datetime]] = {}
+        """step -> root of its keys and end, of a series that ended before its first run"""
         self.own = [f for f in facts if f.batch == course.batch]
         self.known: dict[datetime, ev.Evidence] = {}
         self.runs: dict[str, list[_Run]] = {}
@@ -282,7 +284,7 @@ class _Expansion:
         if subject in self.steps:
             runs = self._used(subject)
             if not runs:
-                return _Anchor("waiting", None, None, "", f"waits for {subject!r}, which is not planned")
+                return self._without_runs(subject, start.by)
             return self._after_run(runs[-1], start.by, f"the last {subject!r}")
         complete = self.periods[subject].complete_on
         what = f"period {subject!r} is complete"
@@ -294,8 +296,15 @@ class _Expansion:
         subject = str(start.subject)
         runs = self._used(subject)
         if not runs:
-            return _Anchor("waiting", None, None, "", f"waits for {subject!r}, which is not planned")
+            return self._without_runs(subject, start.by)
         return self._after_run(runs[0], start.by, f"the first {subject!r}")
+
+    def _without_runs(self, subject: str, by: Duration) -> _Anchor:
+        """What hangs on a series that ended before its first run goes on from there: nothing after it may be lost."""
+        if subject in self.ended:
+            root, at = self.ended[subject]
+            return self._from(root, at, by, f"{subject!r} was stopped, not once done,")
+        return _Anchor("waiting", None, None, "", f"waits for {subject!r}, which is not planned")
 
     def _used(self, subject: str) -> list[_Run]:
         """The runs of a step that others hang on: of one that is given as needed, those that were asked for."""
@@ -356,9 +365,12 @@ class _Expansion:
                 anchor, amended = self._anchor(step.start, step.id), self.amended.get(step.id)
                 anchor = anchor._replace(id=amended.fact) if amended and amended.fresh else anchor
                 runs = self._chain(step, list(self._series(step, anchor)))
-            stop = self._stop(step, runs)
+            stop, first = self._stop(step, runs), runs[0] if runs else None
             runs = self._applying(step, runs) if step.when else runs
-            self.runs[step.id] = self._up_to_stop(step, runs, stop)
+            left = self._up_to_stop(step, runs, stop)
+            if stop is not None and not left and first is not None and first.day is not None:
+                self.ended[step.id] = (first.key.split(":")[2], stop)
+            self.runs[step.id] = left
         return self.runs[step.id]
 
     def _uses(self, step: Step) -> list[_Run]:

@@ -13,6 +13,7 @@ from typing import Any, NamedTuple
 from quarantine.actions.batches import acknowledged, freeze
 from quarantine.actions.desk import Desk, find_batch, local_text
 from quarantine.actions.planning import (
+    OPEN,
     add_fact,
     consequences,
     detail_of,
@@ -22,7 +23,6 @@ from quarantine.actions.planning import (
     load_system,
     replan,
 )
-from quarantine.actions.work import OPEN
 from quarantine.facts import Fact, in_order, local_day
 from quarantine.failures import Refused, Unknown, Usage
 from quarantine.plan import DAILY_CARE, Plan, refuse_unplannable

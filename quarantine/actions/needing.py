@@ -10,8 +10,7 @@ from datetime import datetime, timedelta
 from typing import Any, NamedTuple
 
 from quarantine.actions.desk import Desk, find_tank, local_text, named, when
-from quarantine.actions.planning import add_fact, consequences, earliest_days, frozen, id_after, replan
-from quarantine.actions.work import OPEN
+from quarantine.actions.planning import OPEN, add_fact, consequences, earliest_days, frozen, id_after, replan
 from quarantine.facts import Fact, local_day
 from quarantine.failures import Refused, Unknown
 from quarantine.protocol import Protocol, Step

@@ -23,6 +23,9 @@ from quarantine.water.ledger import Water
 OUTCOMES = ("done", "dose", "skip")
 """Facts that settle a task by themselves."""
 
+OPEN = ("planned", "missed")
+"""States of a task that waits for its outcome."""
+
 
 class SystemState(NamedTuple):
     """All that a plan of one water system needs."""

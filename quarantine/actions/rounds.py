@@ -18,9 +18,9 @@ from quarantine import dosing
 from quarantine.actions import cards
 from quarantine.actions.desk import Desk, find_site, find_tank, local_text, named, when
 from quarantine.actions.noting import Noted, look, read_count, read_reading, read_sign, reading
-from quarantine.actions.planning import earliest_days
+from quarantine.actions.planning import OPEN, earliest_days
 from quarantine.actions.today import Day, Listed, list_day
-from quarantine.actions.work import OPEN, NoTask, Skipped, done, find_task, skip
+from quarantine.actions.work import NoTask, Skipped, done, find_task, skip
 from quarantine.evidence import ALL_SEEN_DAYS, SEEN_SHARE
 from quarantine.facts import local_day
 from quarantine.failures import Failure, Refused, Usage

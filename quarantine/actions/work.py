@@ -11,7 +11,7 @@ from quarantine import dosing
 from quarantine.actions import cards
 from quarantine.actions.desk import Desk, local_text, when
 from quarantine.actions.dipping import NO_DIP, Dip, Told, dip_of
-from quarantine.actions.planning import add_fact, consequences, earliest_days, id_after, replan
+from quarantine.actions.planning import OPEN, add_fact, consequences, earliest_days, id_after, replan
 from quarantine.failures import Refused, Usage
 from quarantine.plan import timing_of
 from quarantine.quantity import Quantity, read, show, show_significant, to
@@ -22,8 +22,6 @@ from quarantine.settings import Home
 
 SLIP_SHARE = Decimal("0.1")
 """Given and shown amounts that differ by more than this are asked about once (C7); our choice, no source."""
-
-OPEN = ("planned", "missed")
 
 
 class NoTask(Refused):

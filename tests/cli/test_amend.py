@@ -294,6 +294,19 @@ def test_a_stopped_course_is_cleared_and_named_at_sign_off(reef: Room) -> None:
     reef.whole()
 
 
+def test_what_comes_after_a_course_is_not_lost_when_none_was_given(reef: Room) -> None:
+    """Stopped on day 0: clearing and the weekly water changes after it go on from the stop, under their own codes."""
+    reef.start("marine-praziquantel")
+    codes = [t["code"] for t in reef.tasks("clear-water", "planned")]
+    reef.type("batch stop-course Q1-1 dose --because 'no stock' --yes")
+    clearing = reef.tasks("clear-water", "planned")
+    assert [t["day"] for t in clearing] == [f"2026-03-{day:02}" for day in range(5, 11)]
+    assert [t["code"] for t in clearing] == codes
+    assert reef.tasks("weekly-change", "planned")[0]["day"] == "2026-03-17"
+    assert "after 'dose' was stopped, not once done, on 2026-03-02" in reef.type(f"why {codes[0]}")
+    reef.whole()
+
+
 def test_what_was_missed_before_a_stop_keeps_its_question(reef: Room) -> None:
     """A dose missed by its window stays on the list: the reason for stopping is no reason for having missed it."""
     kept = reef.template("kept", "marine-praziquantel", ('after_window = "shift"\nwho', 'after_window = "keep"\nwho'))

@@ -560,11 +560,16 @@ def test_F53_days_and_hours_of_the_list_hold_when_the_clocks_change(
 
 # --- F55: who ----------------------------------------------------------------------------------------------
 
+# Judging only reads; the decision is what writes. A draft of a protocol is the keeper's own file, not the record.
+WITH_WHAT_WRITES = {"signoff": "quarantine signoff Q1-1 --release"}
+NOT_THE_RECORD = {"protocol new"}
+
 WRITES = [
-    (f"{name} {sub}" if sub else name, entry[4])
+    (words, WITH_WHAT_WRITES.get(words, entry[4]))
     for name, found in app.COMMANDS.items()
     for sub, entry in (found.items() if isinstance(found, dict) else [("", found)])
-    if entry[2]
+    for words in [f"{name} {sub}".strip()]
+    if entry[2] and words not in NOT_THE_RECORD
 ]
 
 
