@@ -125,7 +125,7 @@ class Past(NamedTuple):
 def past_of(rows: Rows, system: str, moment: datetime, days: int = KIT_DAYS) -> Past:
     """Readings, changes and tests of the new water of a system, up to ``moment``."""
     since = text_of_instant(moment - timedelta(days=days))
-    found = in_order([fact_of(row) for row in rows.rows("facts_since", system=system, since=since)])
+    found = in_order([fact_of(row) for row in rows.rows("water_facts_since", system=system, since=since)])
     found = [f for f in found if f.at <= moment]
     return Past(
         tuple(f for f in found if f.kind == "reading"),

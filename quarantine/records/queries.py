@@ -54,6 +54,10 @@ QUERIES = {
     + """system = :system and kind in
         ('dose', 'change', 'topup', 'evaporation', 'removal', 'unknown_addition')
         and coalesce(happened_at, '') < :since""",
+    # What matters for readings. Looks are the many, and are left to the other query.
+    "water_facts_since": _FACT
+    + """system = :system and kind in ('reading', 'source_water', 'change', 'topup', 'evaporation', 'dose', 'removal',
+        'unknown_addition') and happened_at >= :since""",
     "tasks_of_system": """select * from task where batch in
         (select id from batch where system = :system and state = 'open')""",
     "tasks_of_batch": _TASK + "where task.batch = :batch order by task.due_from, task.code",
@@ -83,7 +87,7 @@ QUERIES = {
     "fact": "select * from fact where id = :id",
     "fact_stands": _FACT + "id = :id",
     "outcomes_of_task": "select count(*) as n from fact where task = :task and kind in ('done', 'dose', 'skip')",
-    "settled_by": "select id, batch, system from task where outcome like :fact",
+    "settled_by": "select id, batch, system, kind from task where outcome like :fact",
     "entry": "select id, n, payload from journal where id like :beginning",
     "signoffs": """select signoff.*, keeper.name as keeper_name from signoff
         join keeper on keeper.id = signoff.keeper where batch = :batch order by at""",

@@ -52,7 +52,9 @@ class Act:
 
     def rows(self, query: str, **values: Any) -> list[Row]:
         """The rows of a named query inside this transaction."""
-        return [dict(row) for row in self._connection.execute(text(QUERIES[query]), values).mappings()]
+        found = self._connection.execute(text(QUERIES[query]), values)
+        names = tuple(found.keys())  # a dict of each row by itself: its mapping would look every name up again
+        return [dict(zip(names, row, strict=True)) for row in found]
 
     def stream(self, query: str, **values: Any) -> Iterator[Row]:
         """The rows of a named query one by one: never all in memory. Other tables may be written meanwhile."""

@@ -1,6 +1,6 @@
 """What people feel, measured: `.venv/bin/python tests/benchmarks/run.py` (3 minutes; exit 1 when a bar is missed).
 
-Every bar but one is a ratio of two things measured in one run, in turns, on one machine; each figure is the median.
+Every bar but three is a ratio of two things measured in one run, in turns, on one machine; each figure is the median.
 Start-up is timed from outside, in processes of their own. The large record is built as a keeper builds it, twelve
 open batches through the actions on a passed-in clock; closed batches, their tasks and looks are then copied straight
 into the SQLite file, so its journal is not whole and it is good for timing alone. All of it is invented.
@@ -284,6 +284,61 @@ def on_the_record(home: Path) -> Iterator[Figure]:
     )
 
 
+class Typist:
+    """Standard input and output of a round: answers each prompt, and times how long each answer was waited for."""
+
+    encoding = "utf-8"
+
+    def __init__(self, tanks: int) -> None:
+        self.said: list[str] = []
+        self.waited: list[float] = []
+        self.tanks = tanks
+        self._asked = 0.0
+
+    def isatty(self) -> bool:
+        return False
+
+    def write(self, text: str) -> int:
+        self.said.append(text)
+        return len(text)
+
+    def flush(self) -> None:
+        """Nothing is held back."""
+
+    def readline(self) -> str:
+        if self._asked:
+            self.waited.append(perf_counter() - self._asked)
+        shown = "".join(self.said)
+        self.said.clear()
+        answer = "\n"
+        if "Write it?" in shown:
+            self.tanks -= 1
+            answer = "y\n"
+        elif "== " in shown:
+            answer = "q\n" if self.tanks == 0 else "x\n" if "Show" in shown else "6 3 n temp=25.5C ph=8\n"
+        self._asked = perf_counter()
+        return answer
+
+
+def round_steps(home: Path) -> Figure:
+    """The slowest answer of a round of eight tanks on the large record: from a typed line to the next question."""
+    from quarantine.cli.app import run
+
+    typist = Typist(tanks=8)
+    kept = sys.stdin, sys.stdout
+    sys.stdin, sys.stdout = typist, typist  # type: ignore[assignment]
+    try:
+        code = run(["--home", str(home), "--as", KEEPER, "round"])
+    finally:
+        sys.stdin, sys.stdout = kept
+    if code or len(typist.waited) < 20:
+        raise SystemExit(
+            f"The round ended with {code} after {len(typist.waited)} answers: the benchmark is out of date."
+        )
+    note = f"median {median(typist.waited) * 1000:.0f} ms of {len(typist.waited)} answers"
+    return Figure("slowest answer of a round, ms", max(typist.waited) * 1000, 100, note)
+
+
 # --- Planning ----------------------------------------------------------------------------------------------
 
 
@@ -414,6 +469,7 @@ def figures(folder: Path) -> Iterator[Figure]:
     home = build(folder / "home")
     enlarge(folder / "home" / "record.db")
     yield from on_the_record(home.path)
+    yield round_steps(home.path)
     yield from planning()
     yield calendar(folder)
     yield memory(folder)
