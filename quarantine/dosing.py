@@ -38,6 +38,15 @@ COARSEST_LOSS = Decimal("0.2")
 """Rounding down that takes more than this share of the dose is refused: too little is a harm (rules C3 and C4).
 Our choice, no source."""
 
+WORST_KNOWN_SHARE = Decimal("0.25")
+"""Where no effective minimum is published, a volume whose plus-minus is over this share of it is measured first: the
+fullest tank would get a fifth too little, and more where the ceiling limits the dose (rules C2 and C3). Our choice,
+no source."""
+
+SHORT_SHARE = Decimal("0.01")
+"""Water that is gone on record and was not put back, over this share of the volume: the water is not at its mark
+(rules C10 and C11). Our choice, no source."""
+
 OUR_CHOICE = "our choice, no source"
 
 PER_FISH, PER_FOOD = "mg/kg fish/day", ("mg/g food", "g/lb food")
@@ -190,6 +199,12 @@ class Setting(NamedTuple):
     """of all fish in the water, as typed; empty: not known"""
     own_groups: str = ""
     """the text of the keeper's own file of groups of animals"""
+    others: tuple[ev.Evidence, ...] = ()
+    """of the other batches in this water: an emergency among them holds its doses too (rule C9)"""
+    never_dosed: Level = Level(0.0, 0.0)
+    """the level of a substance that is not in ``levels``: unknown after an addition of unknown size"""
+    short_litres: Decimal = Decimal(0)
+    """what the record says is missing of ``volume`` now"""
 
 
 def propose(
@@ -501,7 +516,36 @@ def _water_hold(substance: Substance, regimen: Regimen, setting: Setting) -> Hol
             OUR_CHOICE,
             "measure the tank: quarantine tank measure",
         )
-    if not setting.levels.get(substance.id, Level(0.0, 0.0)).known:
+    return _known_water_hold(substance, regimen, setting, litres, plus_minus)
+
+
+def _known_water_hold(
+    substance: Substance, regimen: Regimen, setting: Setting, litres: Decimal, plus_minus: Decimal
+) -> Hold | None:
+    """Rules C3, C10 and C12: litres known well enough to work, at the mark, and known what is in them."""
+    if regimen.effective_minimum is None and plus_minus > WORST_KNOWN_SHARE * litres:
+        measure = "measure the tank (quarantine tank gauge, or quarantine tank measure)"
+        return Hold(
+            "C3",
+            f"{show(litres)} L, plus or minus {show(plus_minus)} L, may make the dose too weak to work, and how little "
+            f"is enough is not published: a plus-minus over {show(WORST_KNOWN_SHARE * 100)} % of the volume",
+            show(plus_minus),
+            "L",
+            OUR_CHOICE,
+            'measure the vessel more finely, such as --vessel "1.0 L"' if regimen.own_vessel else measure,
+        )
+    if not regimen.own_vessel and setting.short_litres > SHORT_SHARE * litres:
+        return Hold(
+            "C10",
+            f"on record {show(setting.short_litres, 2)} L went out of this water and were not put back, so it is not at "
+            f"the mark that {show(litres)} L stand for",
+            show(setting.short_litres, 2),
+            "L",
+            OUR_CHOICE,
+            "top it up to the mark and log that (quarantine event topup), or say where it stands (quarantine tank "
+            "level)",
+        )
+    if not setting.levels.get(substance.id, setting.never_dosed).known:
         return Hold(
             "C12",
             f"how much {substance.name} is already in the water is not known",
@@ -514,11 +558,12 @@ def _water_hold(substance: Substance, regimen: Regimen, setting: Setting) -> Hol
 
 
 def emergency_hold(setting: Setting) -> Hold | None:
-    """Rule C9: an A sign, deaths or bad water hold every dose until a person lifts it."""
+    """Rule C9: an A sign, deaths or bad water hold every dose until a person lifts it, whichever batch of the water
+    they are of."""
     evidence = setting.evidence
     if evidence is None:
-        return None
-    what = ev.emergency(evidence)
+        return _bad_water(setting)
+    what = next((why for one in (evidence, *setting.others) if (why := ev.emergency(one)) is not None), None)
     if what is not None:
         return Hold(
             "C9",
@@ -529,9 +574,7 @@ def emergency_hold(setting: Setting) -> Hold | None:
             "test the water, add air, isolate the sick, call a veterinarian; then a named person lifts the hold: "
             "quarantine event lift",
         )
-    for limit in OUT_OF_LIMIT:
-        if limit.value == "nitrite" and setting.kind == "fresh":
-            limit = limit._replace(high=FRESH_NITRITE)
+    for limit in _out_of_limit(setting):
         verdict = ev.judge(limit, evidence)
         span = ev.value_now(evidence, str(limit.value), EMERGENCY_WITHIN_HOURS)
         lifted = span is not None and evidence.lifted_at is not None and span.at <= evidence.lifted_at
@@ -544,6 +587,35 @@ def emergency_hold(setting: Setting) -> Hold | None:
                 limit.reference,
                 "change water, add air, test again; or a named person lifts the hold: quarantine event lift",
             )
+    return None
+
+
+def _out_of_limit(setting: Setting) -> tuple[Condition, ...]:
+    fresh = setting.kind == "fresh"
+    return tuple(x._replace(high=FRESH_NITRITE) if fresh and x.value == "nitrite" else x for x in OUT_OF_LIMIT)
+
+
+def _bad_water(setting: Setting) -> Hold | None:
+    """Rule C9 for a water without a batch (rule B10): its last readings; there is nobody's hold to lift."""
+    read = tuple(f for f in setting.readings if f.at <= setting.now)
+    for limit in _out_of_limit(setting):
+        span = ev.value_at(read, (), setting.now, str(limit.value), EMERGENCY_WITHIN_HOURS)
+        if span is None:
+            continue
+        low, high = (None if x is None else Decimal(x) for x in (limit.low, limit.high))
+        worst = span.most if high is not None and span.most > high else span.least
+        if (low is None or worst >= low) and (high is None or worst <= high):
+            continue
+        needed = f"at least {limit.low}" if high is None else f"at most {limit.high}"
+        figure = show_significant(worst, 3)
+        return Hold(
+            "C9",
+            f"{limit.title} {figure} {limit.unit}, needed: {needed} {limit.unit}; no dose into bad water",
+            figure,
+            limit.unit,
+            limit.reference,
+            "change water, add air, test again",
+        )
     return None
 
 

@@ -94,14 +94,15 @@ class _Anchor(NamedTuple):
 
 
 class _Amended(NamedTuple):
-    """What the last amendment that touched a step made of it."""
+    """What the amendments that touched a step made of it."""
 
-    fact: str
     day: date
     """no open run lies before it: an amendment plans nothing into the past"""
-    fresh: bool
-    """the runs hang on the amendment itself, so that what was done by the older text is not taken for one of them"""
-    at: datetime
+    root: str | None
+    """the last amendment that began the step anew: its runs hang on that one, so that what was done by an older text is
+    not taken for one of them; a later one that only goes on with them leaves them there"""
+    since: datetime | None
+    """when that was"""
 
 
 class _Run(NamedTuple):
@@ -134,7 +135,8 @@ class _Expansion:
         self.evidence = ev.gather(facts, course.batch, course.zone, course.arrival, as_of, exposed)
         self.steps = {step.id: step for step in self.protocol.steps}
         self.outcomes = {f.data["key"]: f for f in facts if f.kind in ("done", "dose", "skip") and "key" in f.data}
-        self.lapses = {f.data["key"]: f for f in facts if f.kind == "lapse"}
+        self.roots = _roots(f for f in self.outcomes.values() if f.batch == course.batch)
+        self.lapses = self._lapses()
         self.daily = _daily_outcomes(facts, course)
         self.words = [f for f in facts if f.kind == "word" and f.batch == course.batch]
         self.amended = _amendments(facts, course.batch)
@@ -185,6 +187,14 @@ class _Expansion:
             reason=run.reason,
             outcome=run.outcome,
         )
+
+    def _lapses(self) -> dict[str, Fact]:
+        """Key -> the fact that it was missed: the last one, or that on which runs with an outcome hang already."""
+        found: dict[str, Fact] = {}
+        for fact in self.facts:
+            if fact.kind == "lapse" and not (fact.data["key"] in found and found[fact.data["key"]].id in self.roots):
+                found[fact.data["key"]] = fact
+        return found
 
     # --- periods and the forecast ---------------------------------------------------------------------
 
@@ -285,7 +295,7 @@ class _Expansion:
             runs = self._used(subject)
             if not runs:
                 return self._without_runs(subject, start.by)
-            return self._after_run(runs[-1], start.by, f"the last {subject!r}")
+            return self._after_run(self.steps[subject].kind, runs[-1], start.by, f"the last {subject!r}")
         complete = self.periods[subject].complete_on
         what = f"period {subject!r} is complete"
         if start.by.unit == "h":  # a period ends with its day: hours count from the midnight after it
@@ -297,7 +307,7 @@ class _Expansion:
         runs = self._used(subject)
         if not runs:
             return self._without_runs(subject, start.by)
-        return self._after_run(runs[0], start.by, f"the first {subject!r}")
+        return self._after_run(self.steps[subject].kind, runs[0], start.by, f"the first {subject!r}")
 
     def _without_runs(self, subject: str, by: Duration) -> _Anchor:
         """What hangs on a series that ended before its first run goes on from there: nothing after it may be lost."""
@@ -312,13 +322,15 @@ class _Expansion:
         asked = [run for run in runs if run.day is not None] if _as_needed(self.steps[subject]) else []
         return asked or runs
 
-    def _after_run(self, run: _Run, by: Duration, what: str) -> _Anchor:
+    def _after_run(self, kind: str, run: _Run, by: Duration, what: str) -> _Anchor:
         root = run.key.split(":")[2]
         if run.done_at is not None:
             return self._from(root, run.done_at, by, what)
         if run.day is None:
             return _Anchor(root, None, None, "", run.needs)
-        day = run.day if run.outcome is not None else max(run.day, self.today)
+        # Care belongs to its day: what was missed is not done later, so nothing waits for it.
+        behind = run.outcome is not None or (run.state == "missed" and kind in DAILY_CARE)
+        day = run.day if behind else max(run.day, self.today)
         at = self._local(day, run.at)
         return self._from(root, at, by, f"{what} (planned)")
 
@@ -352,7 +364,7 @@ class _Expansion:
     def _said(self, start: Start, owner: str) -> list[Fact]:
         """A keeper's words that start a step, in order of time; one said to an older text starts nothing anew."""
         amended, sentence = self.amended.get(owner), str(start.subject).casefold()
-        since = amended.at if amended and amended.fresh else self.course.arrival.at
+        since = (amended.since if amended else None) or self.course.arrival.at
         return [f for f in self.words if f.data["word"].casefold() == sentence and f.at >= since]
 
     # --- runs ------------------------------------------------------------------------------------------
@@ -362,8 +374,7 @@ class _Expansion:
             if _as_needed(step):
                 runs = self._uses(step)
             else:
-                anchor, amended = self._anchor(step.start, step.id), self.amended.get(step.id)
-                anchor = anchor._replace(id=amended.fact) if amended and amended.fresh else anchor
+                anchor = self._rooted(step, self._anchor(step.start, step.id))
                 runs = self._chain(step, list(self._series(step, anchor)))
             stop, first = self._stop(step, runs), runs[0] if runs else None
             runs = self._applying(step, runs) if step.when else runs
@@ -372,6 +383,21 @@ class _Expansion:
                 self.ended[step.id] = (first.key.split(":")[2], stop)
             self.runs[step.id] = left
         return self.runs[step.id]
+
+    def _rooted(self, step: Step, anchor: _Anchor) -> _Anchor:
+        """An anchor with the id that the keys of its runs carry.
+
+        A course that was begun keeps it when the look, the reading or the word that began it is taken back or corrected
+        and another one stands: what was given is not offered again.
+        """
+        amended = self.amended.get(step.id)
+        if amended is not None and amended.root is not None:
+            return anchor._replace(id=amended.root)
+        if anchor.day is None or step.start.kind not in ("sign", "reading", "word"):
+            return anchor
+        others = {fact.id for fact in self.facts if fact.kind in ("lapse", "amended")}
+        begun = [root for root, of in self.roots.items() if step.id in of and root not in others]
+        return anchor if anchor.id in begun or not begun else anchor._replace(id=begun[0])
 
     def _uses(self, step: Step) -> list[_Run]:
         """A step that is given as needed (rule A13): a run for each time a keeper asked for it, and one that waits."""
@@ -500,6 +526,8 @@ class _Expansion:
                 continue
             if run.done_at is not None and run.done_at <= lapse.at:
                 continue  # given in time and entered late
+            if run.state == "planned" and lapse.id not in self.roots:
+                continue  # it was moved since, and can still be given in time
             again = self._reopening(step, run, lapse)
             if run.done_at is not None:
                 after = self._from(lapse.id, run.done_at, _every(step), "the late one was given")
@@ -615,21 +643,32 @@ class _Expansion:
 
 
 def _amendments(facts: list[Fact], batch: str) -> dict[str, _Amended]:
-    """Step -> the last amendment that made it new or another one (F4)."""
-    return {
-        step: _Amended(fact.id, date.fromisoformat(made["from"]), made["fresh"], fact.at)
-        for fact in facts
-        if fact.kind == "amended" and fact.batch == batch
-        for step, made in fact.data["steps"].items()
-    }
+    """Step -> what the amendments that made it new or another one say of it (F4)."""
+    found: dict[str, _Amended] = {}
+    for fact in facts:
+        if fact.kind == "amended" and fact.batch == batch:
+            for step, made in fact.data["steps"].items():
+                day, before = date.fromisoformat(made["from"]), found.get(step, _Amended(date.min, None, None))
+                root = (fact.id, fact.at) if made["fresh"] else (before.root, before.since)
+                found[step] = _Amended(day, *root)
+    return found
 
 
 def _stopped(facts: list[Fact], batch: str, amended: dict[str, _Amended]) -> dict[str, Fact]:
     """Step -> the fact that a person stopped its whole course (F41). A course that an amendment began anew under the
     same name is another one."""
     found = {f.data["step"]: f for f in facts if f.kind == "stopped" and f.batch == batch}
-    anew = {step: made.at for step, made in amended.items() if made.fresh}
+    anew = {step: made.since for step, made in amended.items() if made.since is not None}
     return {step: fact for step, fact in found.items() if step not in anew or fact.at >= anew[step]}
+
+
+def _roots(outcomes: Iterable[Fact]) -> dict[str, set[str]]:
+    """The ids on which runs with an outcome hang, in the order in which the outcomes were entered -> of which steps."""
+    found: dict[str, set[str]] = {}
+    for fact in sorted(outcomes, key=lambda f: (f.entered_at, f.at, f.id)):
+        _, step, root, _ = fact.data["key"].split(":")
+        found.setdefault(root, set()).add(step)
+    return found
 
 
 def _of_group(group: str, species: tuple[str, ...]) -> ev.Verdict:

@@ -62,8 +62,8 @@ ADVOCATE = (
     "of its own for each quarantine system"
 )
 TAP = (
-    "Wiley, Clinical Guide to Fish Medicine, ISBN 9781119259848, Chlorines and chloramines: test the tap water before "
-    "and after it is conditioned (read in a copy)"
+    "Wiley, Clinical Guide to Fish Medicine, ISBN 9781119259848, Chlorines and chloramines, year not stated: test the "
+    "tap water before and after it is conditioned (read in a copy)"
 )
 NO_SOURCE = "Common practice, no source"
 

@@ -17,10 +17,11 @@ from quarantine.formulary import Regimen, load, regimen
 from quarantine.formulary.groups import FILE as GROUPS_FILE
 from quarantine.quantity import Quantity, read, read_with_error, show, to
 from quarantine.records.codec import instant, text_of_instant
-from quarantine.records.loading import fact_of, system_water
+from quarantine.records.loading import VolumeRecord, fact_of, system_water, valid_at, volume_of
 from quarantine.records.reads import Row, Rows
 from quarantine.settings import Home
-from quarantine.water.ledger import Water, exposures, level_of, substances_in
+from quarantine.water.ledger import Water, exposures, level_of, never_dosed, short_of_mark, substances_in
+from quarantine.water.level import Level
 
 
 def setting_for(rows: Rows, home: Home, tank: Row, batch: Row | None, now: datetime) -> dosing.Setting:
@@ -34,14 +35,20 @@ def setting_for(rows: Rows, home: Home, tank: Row, batch: Row | None, now: datet
     water, says = system_water(rows, tank["system"], now)
     levels = {}
     exposed = []
+    strange, short = Level(0.0, 0.0), Decimal(0)
     if water is not None:
         levels = {name: level_of(facts, name, water, load(name).loss, now) for name in substances_in(facts)}
         exposed = exposures(facts, water, now)
-    evidence = None
-    if batch is not None:
-        arrival = next(f for f in facts if f.kind == "arrival" and f.batch == batch["id"])
-        evidence = ev.gather(facts, batch["id"], tank["zone"], arrival, now, exposed)
+        strange = never_dosed(facts, water, now)
+        short = short_of_mark(facts, _volumes_since(rows, tank, now))
     here = [b for b in rows.rows("batches_of_system", system=tank["system"]) if b["state"] == "open"]
+    evidence, others = None, []
+    if batch is not None:
+        for one in (batch["id"], *(b["id"] for b in here if b["id"] != batch["id"])):
+            arrival = next((f for f in facts if f.kind == "arrival" and f.batch == one), None)
+            if arrival is not None:
+                others.append(ev.gather(facts, one, tank["zone"], arrival, now, exposed))
+        evidence = others.pop(0)
     return dosing.Setting(
         kind=tank["water"],
         zone=tank["zone"],
@@ -58,7 +65,18 @@ def setting_for(rows: Rows, home: Home, tank: Row, batch: Row | None, now: datet
         batch=next((b["name"] for b in here if batch and b["id"] == batch["id"]), "BATCH"),
         species=tuple(dict.fromkeys(fish["species"] for b in here for fish in json.loads(b["fish"]))),
         own_groups=_own_groups(home),
+        others=tuple(others),
+        never_dosed=strange,
+        short_litres=short,
     )
+
+
+def _volumes_since(rows: Rows, tank: Row, now: datetime) -> dict[str, datetime]:
+    """From when on the volume of each tank of the water holds that is valid now."""
+    by_tank: dict[str, list[VolumeRecord]] = {}
+    for row in rows.rows("volumes_of_system", system=tank["system"]):
+        by_tank.setdefault(row["tank"], []).append(volume_of(row))
+    return {name: found.valid_from for name, volumes in by_tank.items() if (found := valid_at(volumes, now))}
 
 
 def _weighed(facts: list[Fact], batch: str) -> dosing.Weighed | None:

@@ -8,15 +8,16 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable
-from datetime import datetime
+from datetime import datetime, timedelta
 from decimal import Decimal
 from typing import Any, NamedTuple
 
 from quarantine.actions.desk import Desk, local_text, when
 from quarantine.actions.planning import add_fact, consequences, earliest_days, replan
 from quarantine.failures import Refused, Unknown, Usage
+from quarantine.plan import Plan
 from quarantine.quantity import Quantity, read, show, to
-from quarantine.records.codec import instant
+from quarantine.records.codec import instant, text_of_instant
 from quarantine.records.reads import Row
 from quarantine.records.store import Act
 
@@ -92,8 +93,11 @@ def correct(
                 continue
             zone = _zone(act, fact["system"])
             moment = when(at, zone, act.now) if at else instant(fact["happened_at"])
+            if at is not None:
+                _refuse_before_arrival(act, fact, moment, zone)
             was = json.loads(fact["data"])
-            data = {**was, **changed.get(fact["id"], ({}, ""))[0]}
+            data = {**was, **_shifted(was, moment - instant(fact["happened_at"]))}
+            data |= changed.get(fact["id"], ({}, ""))[0]
             data["first"] = was.get("first", {"id": fact["id"], "entered_at": fact["entered_at"]})
             data["corrected"] = reason
             replaced[fact["id"]] = add_fact(
@@ -119,6 +123,22 @@ def correct(
             "because": reason,
             "moved": moved,
         }
+
+
+def _refuse_before_arrival(act: Act, fact: Row, moment: datetime, zone: str) -> None:
+    """What is known of fish that were not there yet would count for nothing: most often a slip of the date."""
+    for batch in act.rows("batch_arrival", id=fact["batch"]) if fact["batch"] else []:
+        arrived = instant(batch["arrived_at"])
+        if moment < arrived <= instant(fact["happened_at"]):
+            raise Refused(
+                f"The fish arrived {local_text(arrived, zone)}; at {local_text(moment, zone)} they were not there. "
+                "Check --at; what was of other fish is taken back."
+            )
+
+
+def _shifted(data: dict[str, Any], by: timedelta) -> dict[str, Any]:
+    """The start and end of a dip, which move with it: how long it took is what the clock said."""
+    return {name: text_of_instant(instant(data[name]) + by) for name in ("started_at", "ended_at") if name in data}
 
 
 def _reason(text: str) -> str:
@@ -173,15 +193,20 @@ def _may_be_taken_back(entry: Entry) -> None:
 
 def _settle(act: Act, facts: list[Row], replaced: dict[str, str], before: dict[str, Any], yes: bool) -> list[str]:
     """Open the tasks again that these facts had settled, and make the plan anew: it settles what still is."""
-    touched: dict[str, str] = {}
-    batches = {b["id"] for name in ("open_batches", "expected_batches") for b in act.rows(name)}
+    touched: set[str] = set()
+    batches = {b["id"]: b["state"] for b in act.rows("batches")}
     for fact in facts:
         first = json.loads(fact["data"]).get("first", {}).get("id", fact["id"])
         for task in [t for id_ in {fact["id"], first} for t in act.rows("settled_by", fact=f'%"fact":"{id_}"%')]:
-            if task["batch"] in batches:
-                act.change("task", task["id"], state="planned", outcome_at=None, outcome_by=None, outcome=None)
-                touched[task["id"]] = fact["id"]
-    made = [replan(act, system) for system in dict.fromkeys(fact["system"] for fact in facts)]
+            # Of a batch that died out what is about the water is still to do (rule B7).
+            water = batches[task["batch"]] == "died out" and task["kind"] in ("change", "chore")
+            if batches[task["batch"]] in ("open", "expected") or water:
+                _reopen(act, task["id"])
+                touched.add(task["id"])
+    systems = list(dict.fromkeys(fact["system"] for fact in facts))
+    made = [replan(act, system) for system in systems]
+    again = [_reopen_unsettled(act, system, plan) for system, plan in zip(systems, made, strict=True)]
+    made = [replan(act, system) if any(again) else plan for system, plan in zip(systems, made, strict=True)]
     for fact in facts:
         first = json.loads(fact["data"]).get("first", {}).get("id", fact["id"])
         for task in act.rows("settled_by", fact=f'%"fact":"{first}"%'):
@@ -192,6 +217,21 @@ def _settle(act: Act, facts: list[Row], replaced: dict[str, str], before: dict[s
     if moved and not yes:
         raise Refused(f"This moves dates: {'; '.join(moved)}. Say --yes to accept that.", moved=moved)
     return moved
+
+
+def _reopen(act: Act, task: str) -> None:
+    act.change("task", task, state="planned", outcome_at=None, outcome_by=None, outcome=None)
+
+
+def _reopen_unsettled(act: Act, system: str, made: Plan) -> bool:
+    """Open what several facts had settled together, where one of them stands no more: a test whose last reading is
+    there and whose first was taken back. Whether there was any."""
+    open_ = {task.key for task in made.tasks if task.outcome is None}
+    stored = [row for row in act.rows("tasks_of_system", system=system) if row["state"] in ("done", "skipped")]
+    found = [row["id"] for row in stored if row["key"] in open_]
+    for id_ in found:
+        _reopen(act, id_)
+    return bool(found)
 
 
 def _zone(act: Act, system: str) -> str:

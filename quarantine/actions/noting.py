@@ -230,20 +230,24 @@ def look(
 
 def _ask_about_look(act: Act, tank: Row, line: Line, moment: datetime, *, of_fish: bool) -> None:
     """Counts that cannot be, and signs or deaths of fish that had not arrived yet, are asked about once."""
-    for batch in act.rows("open_batches"):
-        if batch["tank"] != tank["id"]:
-            continue
-        if batch["arrived_at"] > _text(moment):
-            if of_fish:
-                raise Refused(f"{_not_there(batch, tank, moment)} If it was seen on other fish there, say --really.")
-            continue
-        alive = int(json.loads(batch["standing"]).get("alive", 0))
-        _ask_about_count(act, "died", batch, line.dead)
-        if line.seen is not None and line.seen > alive - line.dead:
-            raise Refused(
-                f"{line.seen} seen in {tank['name']}, but {alive - line.dead} are alive on record. If it is so, say "
-                "--really; fish that came in are recorded with: quarantine event added."
-            )
+    here = [b for b in act.rows("open_batches") if b["tank"] == tank["id"]]
+    there = [b for b in here if b["arrived_at"] <= _text(moment)]
+    if of_fish and here and not there:
+        raise Refused(f"{_not_there(here[0], tank, moment)} If it was seen on other fish there, say --really.")
+    if not there:
+        return
+    if len(there) == 1:
+        _ask_about_count(act, "died", there[0], line.dead)
+    alive = sum(_alive(b) for b in there) - line.dead
+    if line.seen is not None and line.seen > alive:
+        raise Refused(
+            f"{line.seen} seen in {tank['name']}, but {alive} are alive on record. If it is so, say --really; fish "
+            "that came in are recorded with: quarantine event added."
+        )
+
+
+def _alive(batch: Row) -> int:
+    return int(json.loads(batch["standing"]).get("alive", 0))
 
 
 def _not_there(batch: Row, tank: Row, moment: datetime) -> str:
@@ -296,20 +300,17 @@ def _write_look(
 ) -> dict[str, Any]:
     here = [b for b in act.rows("open_batches") if b["tank"] == tank["id"]]
     batches = [b for b in here if b["arrived_at"] <= _text(moment)]
-    if len(batches) > 1:
+    names = ", ".join(b["name"] for b in batches)
+    if len(batches) > 1 and line.dead:
         raise Refused(
-            f"{tank['name']} holds {len(batches)} batches ({', '.join(b['name'] for b in batches)}): "
-            "a count there cannot be told apart. Keep one batch in a tank."
+            f"{tank['name']} holds {len(batches)} batches ({names}): say whose fish died: quarantine event died "
+            f"{shlex.quote(tank['name'])} {line.dead} --batch NAME."
         )
-    batch = batches[0] if batches else None
-    common: dict[str, Any] = {
-        "system": tank["system"],
-        "tank": tank["id"],
-        "batch": batch["id"] if batch else None,
-        "at": moment,
-    }
+    batch = batches[0] if len(batches) == 1 else None
+    common: dict[str, Any] = {"system": tank["system"], "tank": tank["id"], "at": moment}
     if line.dead:
-        add_fact(act, "died", data={"count": line.dead, "found": "at a look"}, **common)
+        of = batch["id"] if batch else None
+        add_fact(act, "died", data={"count": line.dead, "found": "at a look"}, batch=of, **common)
     data: dict[str, Any] = {"seen": line.seen, "no_signs": no_signs}
     if line.appetite is not None:
         data |= {"appetite": line.appetite, "offered": True}
@@ -321,8 +322,13 @@ def _write_look(
     if note:
         # Control characters would act on whatever shows the note later.
         data["note"] = "".join(c for c in note if ord(c) >= 32 and not 127 <= ord(c) < 160)
-    missing = _not_said(act, tank, batch, line, moment) if batch is not None else []
-    add_fact(act, "look", data=data, id_=id_after(act, tank["system"], moment), **common)
+    missing = _not_said(act, tank, batches[-1], line, moment) if batches else []
+    # Of several batches in one tank each has its own look; whose fish were not seen is known only when all were.
+    whole = line.seen is None or line.seen == sum(_alive(b) for b in batches)
+    for one in batches if len(batches) > 1 else [batch]:
+        own = data if one is batch else {**data, "seen": _alive(one) if whole and line.seen is not None else None}
+        of = one["id"] if one else None
+        add_fact(act, "look", data=own, batch=of, id_=id_after(act, tank["system"], moment), **common)
     gone_words = f", {line.dead} found dead" if line.dead else ""
     lines = [f"{tank['name']}, {local_text(moment, tank['zone'])}: {_seen_text(line)}{gone_words}"]
     lines += _urgent(signs)
@@ -330,9 +336,14 @@ def _write_look(
     lines += made.lines
     if missing:
         lines.append(f"Not said today: {', '.join(missing)}.")
-    if batch is not None and not no_signs and not signs:
+    if len(batches) > 1:
+        counted = "" if whole else ", without a count: not all were seen, and whose are not is not known"
+        lines.append(f"{tank['name']} holds {names}: it is a look at each of them{counted}.")
+    if not here and line.seen and tank["role"] == "quarantine":
+        lines.append(f"No batch is in {tank['name']}: this look counts for none.")
+    if batches and not no_signs and not signs:
         lines.append("Signs were not mentioned, so this is not a clear day; say --no-signs when there were none.")
-    if here and batch is None:
+    if here and not batches:
         arrived = local_text(instant(here[0]["arrived_at"]), tank["zone"])
         lines.append(f"A look at the tank before batch {here[0]['name']} arrived ({arrived}): it counts for no batch.")
     return {
@@ -560,6 +571,8 @@ def event(
             data |= _since_look(act, tank, moment)
         if kind == "moved":
             there = find_tank(act, data["to"])
+            if there["id"] == tank["id"]:
+                raise Refused(f"{tank['name']} is the tank they are in; say where they went.")
             data = {**data, "to": there["name"], "to_tank": there["id"]}
         if kind == "lift":
             _refuse_idle_lift(act, desk.home, tank, moment)
@@ -655,7 +668,7 @@ def _ask_about_count(act: Act, kind: str, batch: Row | None, count: int) -> None
     """More fish gone than are alive is a slip, or the count was wrong before."""
     if batch is None or kind not in ("died", "moved", "missing"):
         return
-    alive = int(json.loads(batch["standing"]).get("alive", 0))
+    alive = _alive(batch)
     if count > alive:
         raise Refused(
             f"{count} {kind}, but {alive} of {batch['name']} are alive on record. If it is so, say --really; else "
@@ -754,4 +767,20 @@ def dose_event(
             *([data["rescue"]] if data["rescue"] else []),
             dosing.DEFERS,
         ]
-        return Noted(lines, {"tank": tank["name"], "dose": data})
+        return Noted(lines, {"tank": tank["name"], "dose": _in_numbers(data)})
+
+
+def _in_numbers(data: dict[str, Any]) -> dict[str, Any]:
+    """A dose as a program reads it: figures that the fact holds as text are numbers."""
+    hold = data["hold"]
+    if hold is not None and isinstance(hold.get("figure"), str):
+        hold = {**hold, "figure": _number(hold["figure"])}
+    levels = {name: data[name] and Decimal(data[name]) for name in ("gives_low_mg_per_l", "gives_high_mg_per_l")}
+    return {**data, **levels, "hold": hold}
+
+
+def _number(text: str) -> Decimal | str:
+    try:
+        return Decimal(text)
+    except InvalidOperation:
+        return text

@@ -111,7 +111,9 @@ def add_tank(
             act.now,
             list(volume.working),
         )
-        act.describe("tank added", f"tank {tank_name}: {volume.working[-1] if volume.working else ''}")
+        litres, error = _amounts(volume)
+        says = f"{show(litres, 2)} L, plus or minus {show(error, 2, up=True)} L, {COMPUTED}"
+        act.describe("tank added", f"tank {tank_name}: {says}")
         over = None if label_litres is None else label_overdose_percent(float(label_litres), volume)
         return {
             "tank": tank_name,

@@ -88,13 +88,22 @@ def replan(act: Act, system: str) -> Plan:
 
 
 def _record_lapses(act: Act, system: str) -> None:
-    for row in act.rows("open_tasks_of_system", system=system):
-        if (
-            row["kind"] == "dose"
-            and row["lapses_at"]
-            and instant(row["lapses_at"]) <= act.now
-            and row["state"] == "planned"
-        ):
+    """Each lapse once: a dose that was entered late and taken back again has lapsed already, and what began anew upon
+    that keeps its keys."""
+    ran_out = [
+        row
+        for row in act.rows("open_tasks_of_system", system=system)
+        if row["kind"] == "dose"
+        and row["lapses_at"]
+        and instant(row["lapses_at"]) <= act.now
+        and row["state"] == "planned"
+    ]
+    if not ran_out:
+        return
+    facts = act.rows("facts_since", system=system, since=min(row["lapses_at"] for row in ran_out))
+    known = {(json.loads(f["data"])["key"], f["happened_at"]) for f in facts if f["kind"] == "lapse"}
+    for row in ran_out:
+        if (row["key"], row["lapses_at"]) not in known:
             add_fact(
                 act,
                 "lapse",

@@ -508,10 +508,10 @@ def run(args: list[str]) -> int:
             from quarantine.cli.first_run import begin
 
             begin()
-            sys.stdout.flush()
+            out.flush()
             return 0
         code = root().main(rest, prog_name="quarantine", standalone_mode=False)
-        sys.stdout.flush()
+        out.flush()
         return code if isinstance(code, int) else 0
     except typer.Exit as stop:
         return stop.exit_code
@@ -528,9 +528,12 @@ def run(args: list[str]) -> int:
         return 130
     except Failure as failure:
         return _fail(failure, session)
-    except BrokenPipeError:
+    except (BrokenPipeError, out.Closed):
         _silence()
         return 0
+    except out.Unshown as error:
+        _silence()
+        return _fail(_not_shown(error), session)
     except OSError as error:
         if session.debug:
             raise
@@ -570,13 +573,25 @@ def _fail(failure: Failure, session: Session) -> int:
         if session.as_json:
             error = {"kind": failure.kind, "message": failure.sentence, **failure.facts}
             out.write(out.to_json({"error": error}))
-            sys.stdout.flush()
-        out.write(failure.sentence, sys.stderr)
-        for line in () if session.as_json else failure.lines:
-            out.say_indented(line, sys.stderr)
-    except BrokenPipeError:
+            out.flush()
+            out.write(failure.sentence, sys.stderr)
+        else:
+            out.say(failure.sentence, stream=sys.stderr)
+            for line in failure.lines:
+                out.say_indented(line, sys.stderr)
+    except (BrokenPipeError, out.Closed, out.Unshown):
         _silence()
     return failure.exit_code
+
+
+def _not_shown(error: out.Unshown) -> Failure:
+    """Nothing is said here of the record: a command that writes has written before it answers."""
+    from quarantine.failures import Refused
+
+    return Refused(
+        f"The answer could not be put out ({error}). A command that writes has written all the same: see "
+        "quarantine journal before it is typed again."
+    )
 
 
 def _silence() -> None:

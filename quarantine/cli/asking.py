@@ -6,7 +6,7 @@ import sys
 
 from quarantine.cli import out
 from quarantine.cli.session import session
-from quarantine.failures import Failure
+from quarantine.failures import Failure, Refused
 
 _TYPED = (
     ("--really", "really"),
@@ -49,8 +49,7 @@ class Asking:
     def ask(self, prompt: str = "> ") -> str:
         """A typed line, blanks tidied. Raises Stopped at q and at the end of the input."""
         while True:
-            self._stream.write(prompt)
-            self._stream.flush()
+            self._prompt(prompt)
             line = self._line()
             if line is not None and self._piped:
                 out.write(line.rstrip("\r\n"), self._stream)  # a pipe shows nothing of what was typed
@@ -63,6 +62,17 @@ class Asking:
             if text.isprintable():
                 return text
             self.say("That line holds something that is no letter, digit or sign; type it again.")
+
+    def _prompt(self, prompt: str) -> None:
+        """What was said so far and the prompt, put before the keeper. Without a reader there is nobody to ask."""
+        try:
+            self._stream.write(prompt)
+            self._stream.flush()
+        except OSError:
+            raise Refused(
+                "Nobody can read the questions: standard output is closed or full. What was not confirmed was not "
+                "written."
+            ) from None
 
     def _line(self) -> str | None:
         """The next line; None at the end. What is no text becomes a mark that is refused."""

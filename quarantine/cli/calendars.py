@@ -54,5 +54,7 @@ def check(file: Annotated[Path, typer.Argument(help="The calendar file.")]) -> N
         raise Refused(f"{file} cannot be read: {error.strerror}.") from None
     if problems:
         listed = [f"line {p.line}: {p.message}" for p in problems]
-        raise Refused(f"{file} has {len(problems)} faults. {'; '.join(listed[:20])}.", problems=listed)
+        faults = "1 fault" if len(problems) == 1 else f"{len(problems)} faults"
+        more = f"; and {len(listed) - 20} more" if len(listed) > 20 else ""
+        raise Refused(f"{file} has {faults}. {'; '.join(listed[:20])}{more}.", problems=listed)
     session().emit({"file": str(file), "problems": []}, [f"{file}: no fault found."])

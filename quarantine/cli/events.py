@@ -89,13 +89,13 @@ def dose(
     session().emit(made.document, made.lines)
 
 
-def added(tank: Tank, count: Count, yes: Yes = False, at: At = None) -> None:
-    _note("added", tank, {"count": _fish(count)}, at, of_batch=True, yes=yes)
-
-
 Batch = Annotated[str | None, typer.Option(help="Whose fish, where a tank holds several batches.")]
 Signs = Annotated[list[str] | None, typer.Option("--sign", help="A sign on the dead fish; once a sign.")]
 Disposal = Annotated[str | None, typer.Option(help="Where the body went.")]
+
+
+def added(tank: Tank, count: Count, batch: Batch = None, yes: Yes = False, at: At = None) -> None:
+    _note("added", tank, {"count": _fish(count)}, at, of_batch=True, batch_name=batch, yes=yes)
 
 
 def died(
@@ -168,20 +168,23 @@ def moved(
     tank: Tank,
     count: Count,
     to_tank: Annotated[str, typer.Option("--to", help="The tank they went to.")],
+    batch: Batch = None,
     really: Really = False,
     at: At = None,
 ) -> None:
-    _note("moved", tank, {"count": _fish(count), "to": to_tank}, at, of_batch=True, really=really)
+    _note("moved", tank, {"count": _fish(count), "to": to_tank}, at, of_batch=True, batch_name=batch, really=really)
 
 
 def missing(
     tank: Tank,
     count: Count,
     because: Annotated[str, typer.Option(help="Why they are held to be missing.")],
+    batch: Batch = None,
     really: Really = False,
     at: At = None,
 ) -> None:
-    _note("missing", tank, {"count": _fish(count), "because": because}, at, of_batch=True, really=really)
+    data = {"count": _fish(count), "because": because}
+    _note("missing", tank, data, at, of_batch=True, batch_name=batch, really=really)
 
 
 def disturbance(

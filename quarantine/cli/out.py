@@ -33,6 +33,14 @@ ASCII = str.maketrans(
 """Where the terminal cannot: "uL" and ">=" are written, never "?L"."""
 
 
+class Closed(Exception):
+    """Nobody reads any more: the pipe was closed. No OSError, of which the parser of commands would make exit 1."""
+
+
+class Unshown(Exception):
+    """The answer could not be put where standard output goes, though the command ran: its reason."""
+
+
 def to_json(value: Any) -> str:
     """JSON text; a number is the Decimal's own text, never 5.0, 1e-05 or a float's tail."""
     if isinstance(value, Decimal):
@@ -60,7 +68,22 @@ def write(text: str, stream: TextIO | None = None) -> None:
         text.encode(encoding)
     except UnicodeEncodeError:
         text = text.translate(ASCII).encode(encoding, "backslashreplace").decode(encoding)
-    out.write(text + "\n")
+    try:
+        out.write(text + "\n")
+    except OSError as error:
+        raise _unshown(error) from None
+
+
+def flush() -> None:
+    """What is shown so far reaches its reader. Raises Closed or Unshown, as `write` does."""
+    try:
+        sys.stdout.flush()
+    except OSError as error:
+        raise _unshown(error) from None
+
+
+def _unshown(error: OSError) -> Closed | Unshown:
+    return Closed() if isinstance(error, BrokenPipeError) else Unshown(error.strerror or str(error))
 
 
 def width() -> int | None:

@@ -79,7 +79,8 @@ def _errors(dialect: str) -> type[Exception]:
 def _unreadable(where: str, error: Exception) -> Refused:
     """The first line only, and no text of the record: that is context, or whatever stood in a damaged file."""
     said = str(error).partition("\n")[0].partition(" with text ")[0]
-    return Refused(f"The record {where} cannot be read: {said}.")
+    full = "; make room on the disk and try again" if "disk" in said.casefold() else ""  # its log needs a little
+    return Refused(f"The record {where} cannot be read: {said}{full}.")
 
 
 def for_psycopg(sql: str) -> str:

@@ -18,12 +18,12 @@ CP = "common practice, no source"
 MEM = "from memory"
 ALGEBRA = "mass balance (algebra), rounded up"
 S23 = "Yanong, Health management in recirculating systems, Global Aquaculture Advocate, year not stated"
-S43 = "Wiley, Fundamentals of Aquatic Veterinary Medicine, ISBN 9781119612728, pages 13 and 15 (read in copies)"
+S43 = "Wiley, Fundamentals of Aquatic Veterinary Medicine, ISBN 9781119612728, pp. 13 and 15, year not stated (copies)"
 S49 = "Water Environment Federation, Manual of Practice 8, Dechlorination, year not stated (abstract)"
 S50 = "Maintenance of water quality for healthy fish, a veterinary course text, year not stated"
-S68 = "Aitcheson and others, Aquaculture 183:269-284, 2000 (abstract)"
-S71 = "Veterinary text on routes of administration in fish, book page without a title (read in a copy)"
-EMERSON = "Emerson and others, Journal of the Fisheries Research Board of Canada 32:2379-2383, 1975"
+S68 = "Aitcheson and others, Removal of aquaculture therapeutants by carbon adsorption, Aquaculture 183:269-284, 2000"
+S71 = "Veterinary text on routes of administration in fish (book page not identified), year not stated (a copy)"
+EMERSON = "Emerson and others, Aqueous ammonia equilibrium calculations, J. Fish. Res. Board Can. 32:2379-2383, 1975"
 
 AT_CELSIUS = 25
 AT_PH = ("7", "7.5", "8", "8.5")

@@ -27,7 +27,7 @@ from quarantine.water.mixing import (
 )
 from quarantine.water.ranges import check, number
 
-S32 = "Lim, Dhert and Sorgeloos, Aquaculture Research 34:923-935, 2003 (a translated copy)"
+S32 = "Lim, Dhert and Sorgeloos, Aquaculture Research 34:923-935 (title not recorded), 2003 (a translated copy)"
 S113 = "fish farm page, Tempering fish, year not stated (not peer reviewed)"
 S124 = "Texas State University, thesis, Effects of acute and chronic elevated pH exposure, year not stated (abstract)"
 

@@ -21,10 +21,10 @@ DEFERS = "Not veterinary advice: fish that look sick or die are a veterinarian's
 SHARES = (Decimal("0.1"), Decimal("0.25"), Decimal("0.5"))
 """Changes that are judged, smallest first: our choice, no source. 25 % a week is common practice, no source."""
 
-S27 = "Wiley, Clinical Guide to Fish Medicine, ISBN 9781119259848, water-quality pages (copies), year not recorded"
+S27 = "Wiley, Clinical Guide to Fish Medicine, ISBN 9781119259848, water-quality pages (copies), year not stated"
 S29 = "Pet-fish veterinary practice, Water chemistry, year not stated"
-S43 = "Wiley, Fundamentals of Aquatic Veterinary Medicine, ISBN 9781119612728, pages 13 and 15 (copies), no year"
-S50 = "Veterinary course text, Maintenance of water quality for healthy fish, year not recorded"
+S43 = "Wiley, Fundamentals of Aquatic Veterinary Medicine, ISBN 9781119612728, pp. 13 and 15 (copies), year not stated"
+S50 = "Veterinary course text, Maintenance of water quality for healthy fish, year not stated"
 EMERSON = "J. Fish. Res. Board Can. 32:2379-2383, Aqueous ammonia equilibrium calculations, 1975"
 BENSON = "Limnology and Oceanography 29:620-632, Oxygen in fresh water and seawater, 1984"
 COMMON = "common practice, no source"

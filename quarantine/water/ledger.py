@@ -64,9 +64,56 @@ def substances_in(facts: list[Fact]) -> list[str]:
 
 
 def level_of(facts: list[Fact], substance: str, water: Water, loss: str, until: datetime) -> Level:
-    """The level of a substance at an instant, mg/L, as two bounds (rules C1, C2, C12)."""
+    """The level of a substance at an instant, mg/L, as two bounds (rules C1, C2, C12).
+
+    Water that is put in beyond what is on record as gone restores what nobody wrote down, or stands over the mark:
+    which of the two is not known, so it lowers the lower bound only.
+    """
     steps = [step for step in steps_of(facts, substance) if step.at <= until]
-    return level(steps, water, loss, until)
+    found = level(steps, water, loss, until)
+    restored = _restored(steps)
+    if restored == steps or not found.known:
+        return found
+    return Level(found.low, level(restored, water, loss, until).high)
+
+
+def _restored(steps: list[Step]) -> list[Step]:
+    """The steps without the water that was put in beyond what had gone before."""
+    gone, found = 0.0, []
+    for step in steps:
+        if step.kind == "evaporation":
+            gone += step.litres
+        elif step.kind == "topup":
+            step = step._replace(litres=min(step.litres, gone))
+            gone -= step.litres
+        elif step.kind == "change":
+            step = step._replace(in_litres=min(step.in_litres, gone + step.out_litres))
+            gone += step.out_litres - step.in_litres
+        found.append(step)
+    return found
+
+
+def short_of_mark(facts: list[Fact], since: dict[str, datetime]) -> Decimal:
+    """Litres by which the record says that a water system holds less than its volume on record, zero or more.
+
+    ``since`` is from when on each tank's volume holds; what went or came before is in it. More put in than had gone
+    restores evaporation that nobody wrote down, and is no surplus.
+    """
+    short = Decimal(0)
+    for fact in in_order(facts):
+        if fact.tank is not None and fact.tank in since and fact.at < since[fact.tank]:
+            continue
+        if fact.kind == "change":
+            short += Decimal(fact.data["out_litres"]) - Decimal(fact.data["in_litres"])
+        elif fact.kind in ("evaporation", "topup"):
+            short += Decimal(fact.data["litres"]) * (1 if fact.kind == "evaporation" else -1)
+        short = max(short, Decimal(0))
+    return short
+
+
+def never_dosed(facts: list[Fact], water: Water, until: datetime) -> Level:
+    """The level of a substance that no dose on record put in: none, or unknown after an addition of unknown size."""
+    return level_of(facts, "", water, "none", until)
 
 
 def exposures(facts: list[Fact], water: Water | None, until: datetime) -> list[Exposure]:

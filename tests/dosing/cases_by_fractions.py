@@ -6,8 +6,8 @@ pi x diameter² / 4 x depth / 1000 L; each measure's plus-minus is worth half of
 ends, and together they are the root of the sum of their squares; a record keeps hundredths of a litre, the plus-minus
 up; a dose is shown for tenths of a litre (thousandths under 10 L), the litres down and the plus-minus up by as much;
 amount = the smaller of target x V and ceiling x (V - u) (rule C2), for salt less what is there already (C15), down to
-whole steps of the scale (C4); more than a fifth lost to that is held, and so is less than one step; what it gives
-lies between the amount in V + u and the amount in V - u, to three digits, rounded outward.
+whole steps of the scale (C4); more than a fifth lost to that is held, and so is less than one step; a plus-minus over
+a quarter of the volume is held before (C3: no row here has an effective minimum); what it gives lies between the amount in V + u and the amount in V - u, to three digits, rounded outward.
 
 The column ``working`` spells it out; a test works every ``a = b`` of it out again. ``by_hand`` marks the cases that
 were also worked with pencil and paper.
@@ -161,6 +161,7 @@ def dose(number: int, how: str, measures: str, plus_minus: str, water: tuple[Fra
     grain = Fraction(scale) * 1000
     given = down(exact, grain)
     hold = "C4" if given == 0 or (exact - given) / exact > Fraction(1, 5) else ""
+    hold = "C3" if sure / litres > Fraction(1, 4) else hold
     share = 1000 if unit == "g/L" else 1
     low = three_digits((low_there + given / (litres + sure)) / share, down)
     high = three_digits((high_there + given / (litres - sure)) / share, up)

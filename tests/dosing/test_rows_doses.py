@@ -79,7 +79,9 @@ def test_the_table_covers_what_it_is_for() -> None:
     assert sum(case["by_hand"] == "yes" for case in CASES) == 10
     near = [c for c in CASES if c["gives_high"] and Fraction(c["gives_high"]) >= (10 if c["row"][0] == "Z" else 5)]
     assert len(near) >= 10
-    assert {case["row"][0] for case in near} == {"Z", "M", "T"}
+    # Praziquantel's ceiling is five targets: only a volume that is held for its plus-minus would come near it.
+    assert {case["row"][0] for case in near} == {"M", "T"}
+    assert {case["hold"] for case in CASES} == {"", "C3", "C4"}
 
 
 def worked(side: str) -> Fraction:
