@@ -507,6 +507,9 @@ def _water_hold(substance: Substance, regimen: Regimen, setting: Setting) -> Hol
             "measure the tank: quarantine tank measure",
         )
     litres, plus_minus = _litres(setting.volume)
+    remedy = "measure the tank (quarantine tank gauge, or quarantine tank measure)"
+    if regimen.own_vessel:
+        remedy = 'measure the water in the vessel more finely and say so, such as --vessel "1.0 L"'
     if plus_minus >= litres:
         return Hold(
             "C2",
@@ -514,17 +517,9 @@ def _water_hold(substance: Substance, regimen: Regimen, setting: Setting) -> Hol
             show(plus_minus),
             "L",
             OUR_CHOICE,
-            "measure the tank: quarantine tank measure",
+            remedy,
         )
-    return _known_water_hold(substance, regimen, setting, litres, plus_minus)
-
-
-def _known_water_hold(
-    substance: Substance, regimen: Regimen, setting: Setting, litres: Decimal, plus_minus: Decimal
-) -> Hold | None:
-    """Rules C3, C10 and C12: litres known well enough to work, at the mark, and known what is in them."""
     if regimen.effective_minimum is None and plus_minus > WORST_KNOWN_SHARE * litres:
-        measure = "measure the tank (quarantine tank gauge, or quarantine tank measure)"
         return Hold(
             "C3",
             f"{show(litres)} L, plus or minus {show(plus_minus)} L, may make the dose too weak to work, and how little "
@@ -532,13 +527,18 @@ def _known_water_hold(
             show(plus_minus),
             "L",
             OUR_CHOICE,
-            'measure the vessel more finely, such as --vessel "1.0 L"' if regimen.own_vessel else measure,
+            remedy,
         )
+    return _known_water_hold(substance, regimen, setting, litres)
+
+
+def _known_water_hold(substance: Substance, regimen: Regimen, setting: Setting, litres: Decimal) -> Hold | None:
+    """Rules C10 and C12: the water is at the mark that its litres stand for, and what is in it is known."""
     if not regimen.own_vessel and setting.short_litres > SHORT_SHARE * litres:
         return Hold(
             "C10",
-            f"on record {show(setting.short_litres, 2)} L went out of this water and were not put back, so it is not at "
-            f"the mark that {show(litres)} L stand for",
+            f"on record {show(setting.short_litres, 2)} L went out of this water and were not put back, so it is not "
+            f"at the mark that {show(litres)} L stand for",
             show(setting.short_litres, 2),
             "L",
             OUR_CHOICE,

@@ -264,11 +264,13 @@ def _signs(own: list[Fact]) -> tuple[list[OpenSign], list[tuple[datetime, str, s
 
 
 def _death_restarts(deaths: tuple[Fact, ...], own: list[Fact], arrived: int) -> list[tuple[datetime, str, str]]:
-    """Deaths as events (rule A7): "outbreak" for two in 24 hours or over 5 %, else "death" when unexplained."""
+    """Deaths as events (rule A7): "outbreak" for two in 24 hours or over 5 %, explained or not; else "death" when
+    unexplained. Euthanised is its own outcome and none of these: what was seen of those fish is its look's."""
     events = []
-    for fact in deaths:
+    died = [fact for fact in deaths if not fact.data.get("euthanised")]
+    for fact in died:
         day_before = fact.at - timedelta(hours=24)
-        count = sum(int(f.data["count"]) for f in deaths if day_before <= f.at <= fact.at)
+        count = sum(int(f.data["count"]) for f in died if day_before <= f.at <= fact.at)
         alive_before = _alive([f for f in own if f.at < day_before], arrived)
         if count >= OUTBREAK_DEATHS or Decimal(count) > OUTBREAK_SHARE * max(alive_before, 1):
             events.append((fact.at, "outbreak", f"{count} dead in 24 hours"))

@@ -135,7 +135,8 @@ class _Expansion:
         self.evidence = ev.gather(facts, course.batch, course.zone, course.arrival, as_of, exposed)
         self.steps = {step.id: step for step in self.protocol.steps}
         self.outcomes = {f.data["key"]: f for f in facts if f.kind in ("done", "dose", "skip") and "key" in f.data}
-        self.roots = _roots(f for f in self.outcomes.values() if f.batch == course.batch)
+        own = [f for f in self.outcomes.values() if f.batch == course.batch]
+        self.roots, self.given = _roots(own), _given(own)
         self.lapses = self._lapses()
         self.daily = _daily_outcomes(facts, course)
         self.words = [f for f in facts if f.kind == "word" and f.batch == course.batch]
@@ -529,9 +530,6 @@ class _Expansion:
             if run.state == "planned" and lapse.id not in self.roots:
                 continue  # it was moved since, and can still be given in time
             again = self._reopening(step, run, lapse)
-            if run.done_at is not None:
-                after = self._from(lapse.id, run.done_at, _every(step), "the late one was given")
-                again = after if after.day and again.day and after.day > again.day else again
             kept = [r for r in runs[place + 1 :] if r.outcome is not None]
             return runs[: place + 1] + kept + self._chain(step, list(self._series(step, again)))
         return runs
@@ -565,6 +563,7 @@ class _Expansion:
             if n > 1:
                 reason += f"; the first: {anchor.reason}"
             run = self._run(step, _Run(n, f"{prefix}{n}", day, at, None, "planned", reason, anchor.needs, ceiling))
+            run = self._apart(step, run, every)
             yield run
             if day is None:
                 return
@@ -573,6 +572,19 @@ class _Expansion:
                 before = run.done_at or self._local(run.day or self.today, run.at)
                 ceiling = before + timedelta(hours=repeat.latest.value)
             n += 1
+
+    def _apart(self, step: Step, run: _Run, every: Duration) -> _Run:
+        """An open dose moves behind one that was given in its place, by a later code of its course or by one that was
+        missed: two are never given to catch up (rule A11)."""
+        moves = step.repeat is not None and _after_window(step, run) in ("shift", "reopen")
+        if step.kind != "dose" or run.day is None or run.state != "planned" or not moves:
+            return run
+        _, _, root, _ = run.key.split(":")
+        others = [f.at for of, n, f in self.given.get(step.id, ()) if of != root or n > run.n]
+        free = self._from("", max(others), every, "another one was given") if others else None
+        if free is None or free.day is None or free.day <= run.day:
+            return run
+        return run._replace(day=free.day, at=free.at, reason=f"{run.reason}; moved from {run.day}: {free.reason}")
 
     def _run(self, step: Step, run: _Run) -> _Run:
         """A run with its outcome, or with what the clock has made of it."""
@@ -660,6 +672,16 @@ def _stopped(facts: list[Fact], batch: str, amended: dict[str, _Amended]) -> dic
     found = {f.data["step"]: f for f in facts if f.kind == "stopped" and f.batch == batch}
     anew = {step: made.since for step, made in amended.items() if made.since is not None}
     return {step: fact for step, fact in found.items() if step not in anew or fact.at >= anew[step]}
+
+
+def _given(outcomes: Iterable[Fact]) -> dict[str, list[tuple[str, int, Fact]]]:
+    """Step -> the doses that were given of it: the id that each hangs on, its number, and the fact."""
+    found: dict[str, list[tuple[str, int, Fact]]] = {}
+    for fact in outcomes:
+        if fact.kind == "dose":
+            _, step, root, n = fact.data["key"].split(":")
+            found.setdefault(step, []).append((root, int(n), fact))
+    return found
 
 
 def _roots(outcomes: Iterable[Fact]) -> dict[str, set[str]]:

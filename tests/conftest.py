@@ -141,7 +141,7 @@ _UNIT_IN_KEY = re.compile(r"(?:^|_)(?:litres|percent|grams|g|mg|mg_per_l|hours|d
 # Fish, days of a period, entries; appetite is 0 to 3 (rule A6).
 _COUNTS = {
     *("alive", "appetite", "count", "day", "dead", "dead_on_arrival", "entries", "entry"),
-    *("length", "need", "past_tasks", "revision", "seen", "tasks"),
+    *("length", "need", "past_tasks", "revision", "rows", "seen", "tasks"),
 }
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from typing import Any
 
 from quarantine.actions.planning import load_system, plan_system
@@ -28,7 +29,8 @@ class _NotWhole(Refused):
 
 
 def check(reader: Reader, now: Any, against: str | None = None) -> dict[str, Any]:
-    """All faults found, as sentences, and the head of the journal. Raises Refused when there are faults.
+    """All faults found, as sentences, the head of the journal, and under ``after_signoff`` what was changed of the
+    time that a sign-off had judged: that is no fault, and the sign-off stays. Raises Refused when there are faults.
 
     ``against``: a seal seen elsewhere, of a journal entry or of a sign-off, or at least its first 8 digits; Refused
     when it is not found in this record, Usage when it is no seal.
@@ -59,7 +61,8 @@ def check(reader: Reader, now: Any, against: str | None = None) -> dict[str, Any
         raise _NotWhole(faults, head)
     if seal and not named:
         raise Refused(f"{missing} What is here is whole in itself.", faults=[missing], head=head)
-    return {"entries": len(entries), "head": head, "faults": [], **({"against": named} if seal else {})}
+    whole = {"entries": len(entries), "head": head, "faults": [], "after_signoff": _after_signoff(reader)}
+    return whole | ({"against": named} if seal else {})
 
 
 def _seal(text: str) -> str:
@@ -140,6 +143,34 @@ def _seals(reader: Reader) -> list[str]:
         )
         if not seal_holds(row)
     ]
+
+
+def _after_signoff(reader: Reader) -> list[str]:
+    """What was entered, corrected or taken back after a batch was closed, of the time before: the seal covers what was
+    known then."""
+    found = reader.select(
+        """select batch.name, signoff.decision, fact.kind, fact.data, coalesce(was.happened_at, fact.happened_at) as at
+        from signoff join batch on batch.id = signoff.batch join fact on fact.system = batch.system
+        and (fact.batch = batch.id or fact.batch is null) and fact.entered_at > signoff.at
+        left join fact as was on was.id = fact.voids
+        where signoff.decision <> 'extend' and fact.kind <> 'lapse'
+        and coalesce(was.happened_at, fact.happened_at) between batch.arrived_at and signoff.at
+        order by signoff.at, fact.entered_at, fact.id"""
+    )
+    return [
+        f"Batch {row['name']} was closed ({row['decision']}); after that was {_done_to(row)}. The sign-off stays as it "
+        "was sealed."
+        for row in found
+    ]
+
+
+def _done_to(row: dict[str, Any]) -> str:
+    data, at = json.loads(row["data"]), f"{row['at'][:16].replace('T', ' ')} UTC"
+    if row["kind"] == "void":
+        return f"taken back: {data['of']} of {at} ({data['because']})"
+    if "corrected" in data:
+        return f"corrected: {row['kind']} of {at} ({data['corrected']})"
+    return f"entered: {row['kind']} of {at}"
 
 
 def _counts(reader: Reader, now: Any) -> list[str]:

@@ -128,8 +128,9 @@ def _check_use(act: Act, batch: Row, step: Step, moment: datetime) -> None:
         raise Refused(
             f"{step.title} was asked for already and is open: {open_[0]['code']}. Do it, or skip it with the reason."
         )
-    if step.repeat.times is not None and len(said) >= step.repeat.times:
-        raise Refused(f"{step.title} was asked for {len(said)} times, and {step.repeat.times} is the most; ask why.")
+    asked = max(len(said), len(_uses(facts, batch, step.id)))  # a word that was taken back gave nothing back
+    if step.repeat.times is not None and asked >= step.repeat.times:
+        raise Refused(f"{step.title} was asked for {asked} times, and {step.repeat.times} is the most; ask why.")
     if reason := _too_soon(step, _uses(facts, batch, step.id), moment, zone):
         raise Refused(f"{reason} Nothing was recorded.")
 

@@ -325,9 +325,11 @@ def _write_look(
     missing = _not_said(act, tank, batches[-1], line, moment) if batches else []
     # Of several batches in one tank each has its own look; whose fish were not seen is known only when all were.
     whole = line.seen is None or line.seen == sum(_alive(b) for b in batches)
-    for one in batches if len(batches) > 1 else [batch]:
-        own = data if one is batch else {**data, "seen": _alive(one) if whole and line.seen is not None else None}
-        of = one["id"] if one else None
+    looks = [(batch["id"] if batch else None, line.seen)]
+    if len(batches) > 1:
+        looks = [(one["id"], _alive(one) if whole and line.seen is not None else None) for one in batches]
+    for of, seen in looks:
+        own = {**data, "seen": seen}
         add_fact(act, "look", data=own, batch=of, id_=id_after(act, tank["system"], moment), **common)
     gone_words = f", {line.dead} found dead" if line.dead else ""
     lines = [f"{tank['name']}, {local_text(moment, tank['zone'])}: {_seen_text(line)}{gone_words}"]
@@ -748,7 +750,9 @@ def dose_event(
     with desk.act() as act:
         tank = find_tank(act, tank_name)
         moment = when(at, tank["zone"], act.now)
-        setting = cards.setting_for(act, desk.home, tank, cards.batch_in(act, tank["system"]), moment)
+        here = cards.batch_in(act, tank["system"])
+        there = here if here is not None and instant(here["arrived_at"]) <= moment else None
+        setting = cards.setting_for(act, desk.home, tank, there, moment)
         proposal = dosing.propose(substance, row, setting)
         if not really:
             held = f" (it would be held: {proposal.hold.says})" if proposal.hold else ""

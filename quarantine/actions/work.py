@@ -206,9 +206,11 @@ def _ask_once(task: Row, proposal: dosing.Proposal, given: Quantity, really: boo
         )
     grams = to(given, "g")
     if abs(grams - shown) > SLIP_SHARE * shown:
+        food = proposal.dose.food_grams
+        of = f" of {proposal.dose.substance} in {show(food)} g of prepared food" if food is not None else ""
         raise Refused(
-            f"{show(given.value)} {given.unit} is {_compared(grams / shown)} the {show(shown)} g that {task['code']} "
-            "shows. If that was really given, say so with --really; nothing was recorded."
+            f"{show(given.value)} {given.unit} is {_compared(grams / shown)} the {show(shown)} g{of} that "
+            f"{task['code']} shows. If that was really given, say so with --really; nothing was recorded."
         )
 
 
@@ -231,8 +233,8 @@ def dose_record(proposal: dosing.Proposal, setting: dosing.Setting, given: Quant
     low = milligrams / most if most > 0 else Decimal(0)
     high = milligrams / least if least > 0 else None  # so little is known of the volume that no level is too high
     ceiling = dosing.ceiling_mg_per_l(row)
-    before = setting.levels.get(substance.id)
-    upper = high + Decimal(str(before.high)) if high is not None and before and before.high is not None else high
+    there = setting.levels.get(substance.id, setting.never_dosed).high  # None: not known, and neither is the sum
+    upper = None if high is None or there is None else high + Decimal(str(there))
     rescue = dosing.rescue_apart(dose, row, milligrams)
     bath = dose.route in ("bath", "prolonged")
     if bath and ceiling is not None and (upper is None or upper > ceiling) and "salt" not in substance.classes:

@@ -247,6 +247,9 @@ def _must_be_writable(event: Event) -> None:
         raise ValueError(f"ring of event {event.uid!r} falls on a later day than the event")
 
 
+_BEGINS = b"BEGIN:VCALENDAR"
+
+
 def _mode_of(target: Path, path: Path) -> int | None:
     """Permissions of the file that will be replaced, None when there is none yet.
 
@@ -258,6 +261,10 @@ def _mode_of(target: Path, path: Path) -> int | None:
         raise Refused(f"{path} is a folder; name a file in it.", path=str(path))
     if not target.is_file():
         raise Refused(f"{path} is not an ordinary file and was left alone; name another.", path=str(path))
+    with target.open("rb") as file:
+        first = file.read(len(_BEGINS))
+    if first.upper() not in (b"", _BEGINS):  # notes, or the record itself, under a mistyped name
+        raise Refused(f"{path} is there and is no calendar; it was left alone: name another file.", path=str(path))
     return stat.S_IMODE(target.stat().st_mode)
 
 

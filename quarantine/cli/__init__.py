@@ -13,7 +13,7 @@ def main() -> None:
     gc.set_threshold(50_000, 20, 20)
     for name in ("stdout", "stderr"):
         if getattr(sys, name) is None:  # the caller closed it: what would go there is shown to nobody
-            setattr(sys, name, open(os.devnull, "w", encoding="utf-8"))
+            setattr(sys, name, open(os.devnull, "w", encoding="utf-8"))  # noqa: SIM115 - as long as the process
     from quarantine.cli.app import run
 
     sys.exit(run(sys.argv[1:]))

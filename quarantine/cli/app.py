@@ -372,6 +372,7 @@ COMMANDS: dict[str, Entry | dict[str, Entry]] = {
     ),
     "check": ("signing", "check", False, "Prove the record whole.", "quarantine check"),
     "journal": ("journal", "journal", False, "Who did what when, one line an entry.", "quarantine journal --last 20"),
+    "export": ("tables", "export", False, "The record as tables for a spreadsheet.", "quarantine export tables"),
     "where": ("places", "where", False, "Files, settings and where they come from.", "quarantine where"),
 }
 SHORT = {"d": "done"}
@@ -528,7 +529,7 @@ def run(args: list[str]) -> int:
         return 130
     except Failure as failure:
         return _fail(failure, session)
-    except (BrokenPipeError, out.Closed):
+    except (BrokenPipeError, out.Closed, SystemExit):  # the last: help into a closed pipe, which click ends itself
         _silence()
         return 0
     except out.Unshown as error:
@@ -576,7 +577,7 @@ def _fail(failure: Failure, session: Session) -> int:
             out.flush()
             out.write(failure.sentence, sys.stderr)
         else:
-            out.say(failure.sentence, stream=sys.stderr)
+            out.say(failure.sentence, stream=sys.stderr, hyphens=False)
             for line in failure.lines:
                 out.say_indented(line, sys.stderr)
     except (BrokenPipeError, out.Closed, out.Unshown):

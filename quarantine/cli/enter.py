@@ -88,14 +88,12 @@ class _Entering:
     # --- what is asked once ------------------------------------------------------------------------------
 
     def _day(self, on: str | None) -> date:
-        from quarantine.cli.today import read_day
-
         if on:
-            return read_day(on, "--on")
+            return _day_that_was(on, "--on")
         while True:
             self.asking.say("The day of the sheet, YYYY-MM-DD?")
             try:
-                return read_day(self.asking.ask(), "The day")
+                return _day_that_was(self.asking.ask(), "The day")
             except Failure as failure:
                 self.asking.complain(failure)
 
@@ -235,6 +233,18 @@ class _Entering:
         document = {"day": day, "by": self.by, "entered_by": typist, "lines": written}
         count = "1 line" if len(lines) == 1 else f"{len(lines)} lines"
         return document, [f"{count} of {day} written, done by {self.by}, entered by {typist}."]
+
+
+def _day_that_was(text: str, option: str) -> date:
+    """The typed day of a sheet. Raises Usage; Refused for one that has begun nowhere on earth."""
+    from datetime import timedelta
+
+    from quarantine.cli.today import read_day
+
+    day = read_day(text, option)
+    if day > (now() + timedelta(hours=14)).date():
+        raise Refused(f"{option} {day} has not come yet: a sheet is typed in when its day's work is done.")
+    return day
 
 
 def _local(entry: Entered) -> datetime:

@@ -86,24 +86,33 @@ def _unshown(error: OSError) -> Closed | Unshown:
     return Closed() if isinstance(error, BrokenPipeError) else Unshown(error.strerror or str(error))
 
 
-def width() -> int | None:
-    """The columns to fold at: the terminal's; None when a program is reading."""
+def width(stream: TextIO | None = None) -> int | None:
+    """The columns to fold at: those of the terminal that the stream goes to; None when a program is reading."""
     if os.environ.get("COLUMNS", "").isdigit():
         return max(20, int(os.environ["COLUMNS"]))
-    columns = os.get_terminal_size().columns if sys.stdout.isatty() else 0
+    out = stream or sys.stdout
+    columns = os.get_terminal_size(out.fileno()).columns if out.isatty() else 0
     return max(20, columns) if columns else None  # a serial line says 0: it does not know
 
 
-def say(line: str = "", indent: int = 0, stream: TextIO | None = None) -> None:
-    """A line for a person, folded at the terminal's width with a hanging indent."""
-    columns = width()
+def say(line: str = "", indent: int = 0, stream: TextIO | None = None, *, hyphens: bool = True) -> None:
+    """A line for a person, folded at the terminal's width with a hanging indent; without ``hyphens`` never behind one,
+    where a path or an option would be cut."""
+    columns = width(stream)
     text = " " * indent + line
     if columns is None or len(text) <= columns:
         write(text, stream)
         return
     from textwrap import wrap
 
-    lines = wrap(line, columns, initial_indent=" " * indent, subsequent_indent=" " * min(indent + 2, columns // 3))
+    lines = wrap(
+        line,
+        columns,
+        initial_indent=" " * indent,
+        subsequent_indent=" " * min(indent + 2, columns // 3),
+        break_on_hyphens=hyphens,
+        break_long_words=hyphens,
+    )
     for part in lines or [""]:
         write(part, stream)
 

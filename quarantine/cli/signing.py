@@ -92,6 +92,7 @@ def check(
         [
             f"The record is whole: {made['entries']} journal entries, state and journal agree, counts balance.",
             f"Head: {made['head']}",
+            *made["after_signoff"],
             *([f"The seal {against} is {made['against']}."] if against else []),
         ],
     )

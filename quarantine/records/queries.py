@@ -61,6 +61,9 @@ QUERIES = {
     "tasks_of_system": """select * from task where batch in
         (select id from batch where system = :system and state = 'open')""",
     "tasks_of_batch": _TASK + "where task.batch = :batch order by task.due_from, task.code",
+    "all_tasks": _TASK
+    + """where cast(:batch as text) is null or task.batch = :batch
+        order by coalesce(task.day, '9999'), coalesce(task.due_from, ''), task.id""",
     "open_tasks": _TASK
     + """where task.state in ('planned', 'missed') and (task.due_from is null or task.due_from < :until)
         and (cast(:tank as text) is null or task.tank = :tank) order by task.due_from, task.code""",
@@ -86,6 +89,8 @@ QUERIES = {
     "open_tasks_of_system": "select * from task where system = :system and state in ('planned', 'missed')",
     "fact": "select * from fact where id = :id",
     "fact_stands": _FACT + "id = :id",
+    "facts_of_kind": _FACT
+    + "kind = :kind and (cast(:system as text) is null or system = :system) order by happened_at, entered_at, id",
     "outcomes_of_task": "select count(*) as n from fact where task = :task and kind in ('done', 'dose', 'skip')",
     "settled_by": "select id, batch, system, kind from task where outcome like :fact",
     "entry": "select id, n, payload from journal where id like :beginning",

@@ -55,6 +55,11 @@ class Reader:
         if self.dialect == "sqlite" and self._connection is not None:
             self._connection.text_factory = lambda raw: raw.decode("utf-8", "replace")
 
+    def hold_still(self) -> None:
+        """From now on every read finds the record as the first one did, whatever others write meanwhile."""
+        if self._connection is not None:
+            self._connection.execute("begin" if self.dialect == "sqlite" else "begin isolation level repeatable read")
+
     def close(self) -> None:
         """Let go of the record."""
         if self._connection is not None:

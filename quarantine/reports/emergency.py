@@ -10,7 +10,7 @@ from typing import NamedTuple
 
 from quarantine import dosing
 from quarantine.actions.sheets import Emergency, InWater, TankWater
-from quarantine.quantity import decimal_down, show
+from quarantine.quantity import decimal_up, show
 from quarantine.reports.paper import Block
 from quarantine.water.ammonia import un_ionized_fraction
 
@@ -296,4 +296,4 @@ def tan_at(uia_mg_per_l: Decimal, ph: str, celsius: float = AT_CELSIUS) -> Decim
     Fresh-water share (Emerson 1975): in salt water a little less is un-ionized, so it is safe there too.
     """
     share = un_ionized_fraction(float(ph), celsius)
-    return (uia_mg_per_l / decimal_down(share)).quantize(Decimal("0.01"), rounding=ROUND_FLOOR)
+    return (uia_mg_per_l / decimal_up(share)).quantize(Decimal("0.01"), rounding=ROUND_FLOOR)

@@ -16,7 +16,7 @@ import pytest
 from quarantine.calendars.write import write_file
 from quarantine.failures import Refused
 
-OLD = b"the calendar of last week"
+OLD = b"BEGIN:VCALENDAR\r\nof last week"
 ROOT = Path(__file__).resolve().parents[2]
 
 

@@ -7,7 +7,8 @@ ends, and together they are the root of the sum of their squares; a record keeps
 up; a dose is shown for tenths of a litre (thousandths under 10 L), the litres down and the plus-minus up by as much;
 amount = the smaller of target x V and ceiling x (V - u) (rule C2), for salt less what is there already (C15), down to
 whole steps of the scale (C4); more than a fifth lost to that is held, and so is less than one step; a plus-minus over
-a quarter of the volume is held before (C3: no row here has an effective minimum); what it gives lies between the amount in V + u and the amount in V - u, to three digits, rounded outward.
+a quarter of the volume is held before (C3: no row here has an effective minimum); what it gives lies between the
+amount in V + u and the amount in V - u, to three digits, rounded outward.
 
 The column ``working`` spells it out; a test works every ``a = b`` of it out again. ``by_hand`` marks the cases that
 were also worked with pencil and paper.
@@ -38,7 +39,7 @@ BY_HAND = {1, 2, 3, 4, 5, 76, 77, 146, 147, 148}
 
 MEASURED = [
     *(("49.3 L", "0.5 L"), ("49.3 L", "0.6 L"), ("100 L", "3 L"), ("11.4 L", "0.1 L"), ("5.1 L", "0.05 L")),
-    *(("20 L", "18.5 L"), ("50 L", "41 L"), ("60 L", "48 L"), ("60 L", "48.1 L"), ("60 L", "47.9 L")),
+    *(("20 L", "18.5 L"), ("50 L", "41 L"), ("60 L", "15 L"), ("60 L", "15.1 L"), ("60 L", "14.9 L")),
     *(("9.999 L", "0.1 L"), ("10 L", "0.1 L"), ("10.04 L", "0.1 L"), ("10.05 L", "0.1 L"), ("10.06 L", "0.1 L")),
     *(("0.75 L", "0.02 L"), ("1.5 L", "0.02 L"), ("2.25 L", "0.03 L"), ("4.9 L", "0.05 L"), ("7.125 L", "0.1 L")),
     *(("29.97 L", "0.3 L"), ("33.33 L", "0.4 L"), ("66.67 L", "0.7 L"), ("99.99 L", "1 L"), ("124.95 L", "1 L")),

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import math
+from itertools import pairwise
+
 import pytest
 
 from quarantine.water.ammonia import un_ionized_fraction, un_ionized_mg_per_l
@@ -137,3 +140,55 @@ def test_salt_water_computed(ph: float, celsius: float, salinity: float, bell: f
     """Bell and others, Environ. Chem. 4:183-186, 2007, corrigendum 5:258, 2008, beside Emerson 1975 (computed)."""
     assert un_ionized_fraction(ph, celsius, salinity) == pytest.approx(bell, abs=1e-5)
     assert un_ionized_fraction(ph, celsius) == pytest.approx(emerson, abs=1e-5)
+
+
+@pytest.mark.parametrize(
+    ("ph", "right", "printed"),
+    [
+        (7.0, 0.0091, 0.0093),
+        (7.2, 0.0144, 0.0150),
+        (7.4, 0.0226, 0.0236),
+        (7.6, 0.0353, 0.0369),
+        (7.8, 0.0549, 0.0572),
+        (8.0, 0.0842, 0.0877),
+        (8.2, 0.1272, 0.1322),
+        (8.4, 0.1877, 0.1948),
+    ],
+)
+def test_the_column_of_32_degrees_is_not_copied(ph: float, right: float, printed: float) -> None:
+    """FA-16 prints a column for 32 °C that belongs to 32.3 to 32.7 °C (computed): ours is the right one, 2 to 5 % under
+    it, and one half degree warmer brackets what is printed. At pH 7.8 it is .05485, just between two last digits."""
+    assert un_ionized_fraction(ph, 32) == pytest.approx(right, abs=5.2e-5)
+    assert 0.02 < printed / un_ionized_fraction(ph, 32) - 1 < 0.05
+    assert un_ionized_fraction(ph, 32.3) < printed + 5e-5
+    assert un_ionized_fraction(ph, 32.7) > printed - 5e-5
+
+
+@pytest.mark.parametrize(("celsius", "pka"), [(25, 9.24638), (20, 9.40255)])
+def test_the_constant_of_fresh_water(celsius: float, pka: float) -> None:
+    """Emerson and others 1975: 0.09018 + 2729.92 / T worked out to five decimals (computed; one copy misprints
+    2727.92)."""
+    share = un_ionized_fraction(8.0, celsius)
+    assert 8.0 + math.log10(1 / share - 1) == pytest.approx(pka, abs=5e-6)
+
+
+def test_what_a_step_of_the_kit_is_worth() -> None:
+    """At pH 8.0 and 25 °C: pH +0.1 is 1.242 times, -0.1 is 0.803 times, +1 °C is 1.069 times (computed); so a pH kit
+    that reads to 0.2 is shown as that range."""
+    here = un_ionized_fraction(8.0, 25)
+    assert un_ionized_fraction(8.1, 25) / here == pytest.approx(1.242, abs=0.0005)
+    assert un_ionized_fraction(7.9, 25) / here == pytest.approx(0.803, abs=0.0005)
+    assert un_ionized_fraction(8.0, 26) / here == pytest.approx(1.069, abs=0.0005)
+    low, high = un_ionized_mg_per_l((1.0, 0.0), (8.0, 0.2), (25.0, 0.0), "fresh")
+    assert low / here == pytest.approx(0.803, abs=0.0005)
+    assert high / here == pytest.approx(1.242, abs=0.0005)
+
+
+def test_the_two_constants_meet_at_no_salt() -> None:
+    """A switch from Emerson to Bell at 5 g/kg would be a step of -4.8 % at pH 8.0 and 25 °C, .0511 against .0537
+    (computed): between the two it is blended, so without a step."""
+    assert un_ionized_fraction(8.0, 25, 5) == pytest.approx(0.0511, abs=5e-5)
+    assert un_ionized_fraction(8.0, 25, 5) / un_ionized_fraction(8.0, 25) - 1 == pytest.approx(-0.048, abs=5e-4)
+    shares = [un_ionized_fraction(8.0, 25, grams / 10) for grams in range(51)]
+    steps = [1 - after / before for before, after in pairwise(shares)]
+    assert 0 <= min(steps) <= max(steps) < 0.002

@@ -9,7 +9,7 @@ import pytest
 
 from quarantine.facts import Fact, local_day
 from quarantine.plan import Course, Plan, instant_at, plan
-from quarantine.protocol import load
+from quarantine.protocol import Duration, load
 
 
 def day(text: str) -> date:
@@ -65,8 +65,6 @@ def test_a_restart_is_day_zero() -> None:
 )
 def test_the_first_day_is_day_zero_in_published_examples(onset: str, days: int, last: str) -> None:
     """A period of ten days that starts on day 0 is complete on day 10."""
-    from quarantine.protocol import Duration
-
     protocol = load("fresh-watch")
     period = protocol.periods[0]._replace(length=Duration(days, "d"))
     at = datetime.fromisoformat(f"{onset} 12:00").replace(tzinfo=UTC)
@@ -108,3 +106,37 @@ def test_one_calendar_day_over_a_clock_change(zone: str, before: str, elapsed_ho
 def test_times_that_do_not_exist_or_come_twice(at: str, zone: str, clock: str, expected: str) -> None:
     """A skipped time is the instant at which clocks show the later one; of two the first is meant."""
     assert instant_at(day(at), clock, zone).astimezone(ZoneInfo(zone)).isoformat() == expected
+
+
+def runs(arrived: str, zone: str, every: Duration, times: int) -> list[datetime | date | None]:
+    """When the runs of one step come that repeats so, from arrival."""
+    protocol = load("fresh-watch")
+    (step,) = [one for one in protocol.steps if one.id == "temperature"]
+    assert step.repeat is not None
+    again = step._replace(
+        repeat=step.repeat._replace(every=every, until=None, times=times),
+        start=step.start._replace(by=Duration(0, every.unit)),
+    )
+    at = datetime.fromisoformat(arrived).replace(tzinfo=ZoneInfo(zone))
+    arrival = fact("arrival", at, "arrival", count=4)
+    course = Course("B", "T", "S", zone, protocol._replace(steps=(again,)), arrival)
+    tasks = [task for task in plan([course], [arrival], at).tasks if task.step == "temperature"]
+    return [task.day if every.unit == "d" else task.due_from for task in tasks]
+
+
+def test_every_three_days_goes_over_the_end_of_february() -> None:
+    """From 2026-02-25 every 3 days: 02-25, 02-28, 03-03, 03-06, 03-09 (ISO 8601:2004, the Gregorian calendar)."""
+    found = runs("2026-02-25 09:00", "America/New_York", Duration(3, "d"), 5)
+    assert found == [day(f"2026-{text}") for text in ("02-25", "02-28", "03-03", "03-06", "03-09")]
+
+
+def test_twenty_four_elapsed_hours_are_not_one_day_when_clocks_change() -> None:
+    """New York, 2026-03-07 09:00: one calendar day later it is 09:00 (23 elapsed hours), 24 hours later 10:00.
+
+    IANA Time Zone Database, release 2025 or later.
+    """
+    first, second = runs("2026-03-07 09:00", "America/New_York", Duration(24, "h"), 2)
+    assert isinstance(first, datetime)
+    assert isinstance(second, datetime)
+    assert second - first == timedelta(hours=24)
+    assert second.astimezone(ZoneInfo("America/New_York")).isoformat() == "2026-03-08T10:00:00-04:00"

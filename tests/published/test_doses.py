@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import math
 from datetime import UTC, datetime
 from decimal import Decimal
 
 import pytest
 
-from quarantine.dosing import Proposal, Setting, propose
-from quarantine.formulary import regimen
+from quarantine.dosing import Proposal, Setting, Stock, propose
+from quarantine.formulary import Figure, regimen
 from quarantine.quantity import Quantity, to
 from quarantine.water.ledger import Water
 
@@ -80,3 +81,27 @@ def test_the_label_of_a_tank_would_be_an_overdose() -> None:
     assert by_water is not None
     assert round(by_label * 1000 / Decimal("49.3"), 1) == Decimal("2.4")
     assert by_water * 1000 / Decimal("49.3") <= 2
+
+
+def test_a_stock_solution_for_what_the_scale_cannot_weigh() -> None:
+    """7.6 mg from 0.20 g in 100 mL (2 mg/mL) are 3.8 mL; with 0.005 g, 1 mL and 0.05 mL of doubt that is known to
+    3.0 % (root sum of squares; computed, no source). The solubility is made up: none was found for a real substance."""
+    substance, row = regimen("Z01")
+    soluble = substance._replace(solubility=Figure(Decimal(5), "g/L", "S43", "READ"))
+    setting = Setting(
+        kind="marine",
+        zone="UTC",
+        now=datetime(2026, 3, 1, tzinfo=UTC),
+        volume=Water(3.8, 0.0),
+        volume_says="measured",
+        levels={},
+        doses=(),
+        evidence=None,
+        scale_step_grams=Decimal("0.01"),
+        stock=Stock(Decimal("0.20"), Decimal("0.1")),
+    )
+    proposal = propose(soluble, row, setting)
+    assert proposal.hold is None
+    assert (proposal.dose.add, proposal.dose.add_unit) == (Decimal("3.8"), "mL")
+    doubt = math.hypot(0.005 / 0.20, 1 / 100, 0.05 / float(proposal.dose.add or 0))
+    assert 100 * doubt == pytest.approx(3.0, abs=0.05)

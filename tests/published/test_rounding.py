@@ -7,7 +7,7 @@ from decimal import Decimal
 
 import pytest
 
-from quarantine.quantity import ceil_to, floor_to
+from quarantine.quantity import ceil_to, floor_to, show
 
 TABLE = [
     ("1.9", "0.1", "1.9"),
@@ -48,3 +48,10 @@ def test_the_error_of_rounding_down(dose: str, step: str, percent: str) -> None:
     """What rounding takes off agrees with the table, within its last digit."""
     error = (floor_to(Decimal(dose), Decimal(step)) / Decimal(dose) - 1) * 100
     assert abs(error - Decimal(percent)) <= Decimal("0.05")
+
+
+def test_what_is_shown_has_no_more_digits_than_the_step() -> None:
+    """0.2271 g at 0.01 g is shown as 0.22 g and never as 0.23 g; a leading zero, no trailing one (our rule)."""
+    assert show(floor_to(Decimal("0.2271"), Decimal("0.01"))) == "0.22"
+    assert show(floor_to(Decimal("0.2000"), Decimal("0.01"))) == "0.2"
+    assert show(Decimal("0.2271"), 2, up=False) == "0.22"

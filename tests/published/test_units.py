@@ -9,9 +9,15 @@ from __future__ import annotations
 
 from decimal import Decimal
 
+import pint
 import pytest
 
-from quarantine.quantity import Quantity, read, to
+from quarantine.failures import Refused
+from quarantine.quantity import Quantity, floor_to, read, to
+from quarantine.water.chlorine import BASES, HYPOCHLORITE_TO_CHLORINE, bleach_ml
+from quarantine.water.formalin import formaldehyde_mg_per_l
+
+UNITS = pint.UnitRegistry()
 
 
 @pytest.mark.parametrize(
@@ -78,3 +84,96 @@ def _mass(mg_per_l: int, typed: str, unit: str) -> Decimal:
 def test_mass_for_one_milligram_per_litre(mg_per_l: int, typed: str, unit: str, printed: str, tolerance: str) -> None:
     """The mass for a concentration in a volume agrees with the printed factor within its last digit."""
     assert abs(_mass(mg_per_l, typed, unit) - Decimal(printed)) <= Decimal(tolerance)
+
+
+# --- A units library, and relations of concentrations --------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("typed", "kind", "unit", "theirs", "their_unit"),
+    [
+        ("1 USgal", "volume", "L", "gallon", "liter"),
+        ("1 impgal", "volume", "L", "imperial_gallon", "liter"),
+        ("1 in3", "volume", "mL", "inch ** 3", "milliliter"),
+        ("1 ft3", "volume", "L", "foot ** 3", "liter"),
+        ("1 USfloz", "volume", "mL", "fluid_ounce", "milliliter"),
+        ("1 impfloz", "volume", "mL", "imperial_fluid_ounce", "milliliter"),
+        ("1 lb", "mass", "g", "pound", "gram"),
+        ("1 oz", "mass", "g", "ounce", "gram"),
+        ("1 grain", "mass", "mg", "grain", "milligram"),
+        ("1 in", "length", "cm", "inch", "centimeter"),
+        ("1 ft", "length", "cm", "foot", "centimeter"),
+    ],
+)
+def test_factors_by_a_units_library(typed: str, kind: str, unit: str, theirs: str, their_unit: str) -> None:
+    """Every factor agrees with the library pint 0.25 (built on NIST's) to 3.3e-16, the last bit of a float."""
+    expected = UNITS.Quantity(1, theirs).to(their_unit).magnitude
+    assert float(to(read(typed, kind), unit)) == pytest.approx(expected, rel=3.4e-16)
+
+
+@pytest.mark.parametrize("fahrenheit", ["32", "68", "77", "82.4", "86", "-40"])
+def test_temperatures_by_a_units_library(fahrenheit: str) -> None:
+    """pint 0.25 returns 20.00000000000006 for 68 °F, so 1e-12 of a degree is the tolerance."""
+    expected = UNITS.Quantity(float(fahrenheit), "degF").to("degC").magnitude
+    assert float(to(Quantity(Decimal(fahrenheit), "°F"), "°C")) == pytest.approx(expected, abs=1e-12)
+
+
+def test_the_acre_foot_of_the_library_is_another() -> None:
+    """pint's acre-foot counts survey feet: 1233.48924 m3, 6.0e-6 more than 43,560 cubic feet (computed)."""
+    ours = float(to(read("43560 ft3", "volume"), "L")) / 1000
+    assert ours == pytest.approx(1233.48184, abs=0.000005)
+    theirs = UNITS.Quantity(1, "acre_foot").to("m**3").magnitude
+    assert theirs / ours - 1 == pytest.approx(6.0e-6, abs=0.05e-6)
+
+
+@pytest.mark.parametrize(
+    ("typed", "unit", "exact", "tolerance"),
+    [
+        ("1 USgal", "g", "0.003785411784", "1e-12"),
+        ("1 ft3", "g", "0.028316846592", "1e-12"),
+        ("1 USgal", "grain", "0.05841783", "0.000000005"),
+        ("1 impgal", "grain", "0.07015689", "0.000000005"),
+        ("1000000 USgal", "lb", "8.345404", "0.0000005"),
+        ("43560 ft3", "lb", "2.7194", "0.00005"),
+        ("43560 ft3", "g", "1233.48", "0.005"),
+    ],
+)
+def test_mass_for_one_milligram_per_litre_exactly(typed: str, unit: str, exact: str, tolerance: str) -> None:
+    """The same products to more digits than are printed (computed from the exact factors, no printed source)."""
+    assert abs(_mass(1, typed, unit) - Decimal(exact)) <= Decimal(tolerance)
+
+
+def test_a_grain_in_a_gallon() -> None:
+    """1 grain in a US gallon is 17.11806 mg/L (computed from the exact factors)."""
+    found = to(read("1 grain", "mass"), "mg") / to(read("1 USgal", "volume"), "L")
+    assert abs(found - Decimal("17.11806")) <= Decimal("0.000005")
+
+
+def test_a_strength_by_weight_needs_the_specific_gravity() -> None:
+    """c(g/L) = 10 x % x SG: 37 % at 1.08 is 399.6 g/L, 8.25 % at 1.11 is 91.575 g/L (computed). Chlorine of the
+    second is 0.95246 of it, which the bleach room gives back."""
+    by_weight = formaldehyde_mg_per_l(Decimal(1))[1]  # of 1 uL/L of a solution of 37 % and 1.08
+    assert by_weight * 1000 == Decimal("399.6")
+    grams_per_l = bleach_ml(Decimal(1000), Decimal(1), Decimal("8.25"), BASES[0], Decimal("1.11"))
+    assert abs(1000 / grams_per_l / HYPOCHLORITE_TO_CHLORINE - Decimal("91.575")) <= Decimal("1e-9")
+
+
+def test_tablets_are_never_rounded_up() -> None:
+    """20 mg/L in 20 US gal from tablets of 250 mg is 6.0567, so 6 (computed)."""
+    tablets = 20 * to(read("20 USgal", "volume"), "L") / 250
+    assert abs(tablets - Decimal("6.0567")) <= Decimal("0.00005")
+    assert floor_to(tablets, Decimal(1)) == 6
+
+
+def test_one_percent_in_a_gallon() -> None:
+    """1 % is 37.854 g and 1.3353 oz in a US gallon (computed; Virginia prints 38 and 1.34, above)."""
+    assert abs(_mass(10000, "1 USgal", "g") - Decimal("37.854")) <= Decimal("0.0005")
+    assert abs(_mass(10000, "1 USgal", "oz") - Decimal("1.3353")) <= Decimal("0.00005")
+
+
+@pytest.mark.parametrize("unit", ["drops", "tsp", "tbsp", "spoons"])
+def test_drops_and_spoons_are_refused(unit: str) -> None:
+    """A dropper is off by up to 15 % (USP 32, chapter 1101, Medicine Dropper, 2009, its year from memory); 71 household
+    teaspoons held 2.5 to 7.3 mL (Int J Clin Pract 2010;64:1185-9, abstract, title not recorded, 2010)."""
+    with pytest.raises(Refused):
+        read(f"3 {unit}", "volume")

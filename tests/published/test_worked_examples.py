@@ -12,8 +12,11 @@ from decimal import Decimal
 
 import pytest
 
+from quarantine.failures import Refused
 from quarantine.quantity import Quantity, read, show, to
+from quarantine.water.formalin import solution_ml
 from quarantine.water.level import Step, level
+from quarantine.water.measuring import from_fill
 from quarantine.water.volume import Volume, box_litres, cylinder_litres
 
 FT = 30.48  # cm, NIST SP 811, 2008, appendix B
@@ -150,3 +153,52 @@ def test_a_level_is_shown_safely() -> None:
     found = level([dose, *[Step("change", AT, out_litres=25, in_litres=25)] * 3], Volume(100, 0, ()), "none", AT)
     assert found.high == pytest.approx(0.84375, abs=1e-12)
     assert show(Decimal(found.high or 0), 5) == "0.84375"
+
+
+def test_w06_to_w08_a_drip_for_eggs() -> None:
+    """W06 to W08: 5 gal/min for 15 min is 75 gal; at 1,667 ppm it takes 472.6 mL of formalin, and 473.4 mL of water to
+    fill a bottle of 946 mL (extension slides, formalin drip treatment for eggs in bell jars, year not stated).
+
+    The source counts 0.00378 g for a gallon where the exact figure is 0.0037854: 0.15 % is the tolerance.
+    """
+    drip = from_fill("5 USgal in 60 s for 900 s")
+    gallons = to(Quantity(Decimal(repr(drip.litres)), "L"), "USgal")
+    assert abs(gallons - 75) <= Decimal("1e-9")
+    with pytest.raises(Refused):  # a strength for eggs is not computed for fish
+        solution_ml(Decimal(1667), Decimal(repr(drip.litres)))
+    formalin = 10 * solution_ml(Decimal("166.7"), Decimal(repr(drip.litres)))
+    assert formalin == pytest.approx(Decimal("472.6"), rel=Decimal("0.0015"))
+    assert 946 - formalin == pytest.approx(Decimal("473.4"), abs=Decimal("0.8"))
+
+
+@pytest.mark.parametrize(("millilitres", "gallons", "printed"), [("1", "10", 2), ("0.05", "1", 1), ("0.1", "1", 2)])
+def test_w09_w10_permanganate_stock(millilitres: str, gallons: str, printed: int) -> None:
+    """W09, W10: 285 g in a US gallon; 1 mL into 10 gal is 2 mg/L, 1 or 2 drops (of 0.05 mL) into 1 gal 1 or 2 mg/L.
+
+    University of Florida IFAS, Use of Potassium Permanganate to Control External Infections of Ornamental Fish, FA-37,
+    1997 (reprint); 1 % is the tolerance, and drops are no measure of this tool.
+    """
+    stock = concentration("285 g", "1 USgal")
+    made = stock * Decimal(millilitres) / 1000 / to(read(f"{gallons} USgal", "volume"), "L")
+    assert made == pytest.approx(Decimal(printed), rel=Decimal("0.01"))
+
+
+def test_w27_half_an_acre() -> None:
+    """W27: half an acre, 4 ft deep, holds 2 acre-feet, 5,440,000 lb of water at 2,720,000 lb each (pond-supply
+    tutorial, unsigned: common practice). A pound is its own millionth at 1 mg/L: 2.7194 lb exactly, so 0.03 %."""
+    cubic_feet = Decimal(repr(box_litres(147.58 * FT, 147.58 * FT, 4 * FT) / FT3))
+    assert cubic_feet / 43560 == pytest.approx(Decimal(2), rel=Decimal("0.0001"))
+    assert mass("1000000", f"{2 * 43560} ft3", "lb") == pytest.approx(Decimal(5440000), rel=Decimal("0.0003"))
+
+
+def test_w32_methylene_blue() -> None:
+    """W32: 5 mL of 2.303 % into 10 US gallons are about 3 mg/L, 3.04 exactly (common practice, no source; computed)."""
+    grams = Decimal(5) * to(read("2.303 % w/v", "concentration"), "g/L") / 1000
+    assert concentration(f"{grams} g", "10 USgal") == pytest.approx(Decimal("3.04"), abs=Decimal("0.005"))
+    assert concentration(f"{grams} g", "10 USgal") == pytest.approx(Decimal(3), rel=Decimal("0.02"))
+
+
+def test_w38_a_pond_of_two_parallel_sides() -> None:
+    """W38: sides of 60 and 90 m, 40 m apart, 1.5 m deep is 4,500 m3 (Roy, Common Fish Farming Calculation, chapters 3
+    and 4, year not stated): a box of the mean width."""
+    assert box_litres((6000 + 9000) / 2, 4000, 150) / 1000 == pytest.approx(4500, abs=1e-6)

@@ -41,6 +41,7 @@ def _values(url: str) -> dict[str, dict[str, Any]]:
         "since": "2026-02-11",
         "until": "2026-03-01",
         "most": 5,
+        "kind": "dose",
         "seal": head["entry"][:12],
         "code": rows["task"][0]["code"],
         "keeper": acknowledged["keeper"],
