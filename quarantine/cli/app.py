@@ -575,11 +575,9 @@ def _fail(failure: Failure, session: Session) -> int:
             error = {"kind": failure.kind, "message": failure.sentence, **failure.facts}
             out.write(out.to_json({"error": error}))
             out.flush()
-            out.write(failure.sentence, sys.stderr)
-        else:
-            out.say(failure.sentence, stream=sys.stderr, hyphens=False)
-            for line in failure.lines:
-                out.say_indented(line, sys.stderr)
+        out.write(failure.sentence, sys.stderr)  # in one line: FILE:LINE and a command to paste stay whole
+        for line in () if session.as_json else failure.lines:
+            out.say_indented(line, sys.stderr)
     except (BrokenPipeError, out.Closed, out.Unshown):
         _silence()
     return failure.exit_code

@@ -95,9 +95,8 @@ def width(stream: TextIO | None = None) -> int | None:
     return max(20, columns) if columns else None  # a serial line says 0: it does not know
 
 
-def say(line: str = "", indent: int = 0, stream: TextIO | None = None, *, hyphens: bool = True) -> None:
-    """A line for a person, folded at the terminal's width with a hanging indent; without ``hyphens`` never behind one,
-    where a path or an option would be cut."""
+def say(line: str = "", indent: int = 0, stream: TextIO | None = None) -> None:
+    """A line for a person, folded at the terminal's width with a hanging indent."""
     columns = width(stream)
     text = " " * indent + line
     if columns is None or len(text) <= columns:
@@ -105,14 +104,7 @@ def say(line: str = "", indent: int = 0, stream: TextIO | None = None, *, hyphen
         return
     from textwrap import wrap
 
-    lines = wrap(
-        line,
-        columns,
-        initial_indent=" " * indent,
-        subsequent_indent=" " * min(indent + 2, columns // 3),
-        break_on_hyphens=hyphens,
-        break_long_words=hyphens,
-    )
+    lines = wrap(line, columns, initial_indent=" " * indent, subsequent_indent=" " * min(indent + 2, columns // 3))
     for part in lines or [""]:
         write(part, stream)
 

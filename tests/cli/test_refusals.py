@@ -528,11 +528,8 @@ def test_a_full_disk_at_the_first_write_can_be_tried_again(tmp_path: Path) -> No
 
 
 @pytest.mark.parametrize("below", ["", "deeper"])
-def test_a_home_under_a_file_is_one_sentence(
-    below: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
-) -> None:
+def test_a_home_under_a_file_is_one_sentence(below: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """A home folder that cannot be made is named in one sentence, and the file in its place is left alone."""
-    monkeypatch.delenv("COLUMNS", raising=False)
     stone = tmp_path / "stone"
     stone.write_text("a file", encoding="utf-8")
     assert at(NOW, stone / below if below else stone, "keeper", "add", "Robin") == 1

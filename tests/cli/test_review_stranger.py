@@ -122,18 +122,6 @@ def test_without_a_standard_output_a_command_does_its_work(home: Path) -> None:
     assert not list(home.glob("report-*"))
 
 
-def test_a_refusal_folds_on_a_narrow_terminal(
-    home: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
-) -> None:
-    """At sixty columns a long sentence breaks between words, on standard error too."""
-    monkeypatch.setenv("COLUMNS", "60")
-    assert app.run(["--home", str(home), "protocol", "show", "nosuch"]) == 1
-    lines = capsys.readouterr().err.splitlines()
-    assert len(lines) > 2
-    assert max(map(len, lines)) <= 60
-    assert "koi-watch, marine-isolation" in " ".join(" ".join(lines).split())
-
-
 # --- Files that are not ours -----------------------------------------------------------------------------------
 
 

@@ -110,7 +110,7 @@ class Life:
             tank="Q1",
             protocol=template(folder, 1, window),
             arrived="2026-02-10 13:30",
-            fish=["8 Pygoplites diacanthus"],
+            fish=["90 Pygoplites diacanthus"],
             source="importer",
             to_tank="Reef",
             acknowledge=True,
@@ -158,7 +158,7 @@ def _look(life: Life) -> None:
     sign = life.chance.choice([None, None, None, "white spots", "colour", "gasping"])
     noting.look(
         life.desk(),
-        f"Q1 {life.chance.choice(['8', '7', '?'])} {life.chance.choice(['3', '2', '1', '-'])}",
+        f"Q1 {life.chance.choice(['90', '88', '?'])} {life.chance.choice(['3', '2', '1', '-'])}",
         signs=[sign] if sign else None,
         gone=life.chance.choice([None, None, ["white spots"]]),
         no_signs=sign is None,
@@ -184,7 +184,7 @@ def _event(kind: str, of_batch: bool = False, **data: Any) -> Callable[[Life], N
 def _correct(life: Life) -> None:
     words = life.chance.choice(
         [
-            ["seen=7"],
+            ["seen=88"],
             ["signs=none"],
             ["signs=colour"],
             ["nitrite=0.1mg/L"],
@@ -420,12 +420,12 @@ def test_a_dose_of_before_the_fish_came_is_recorded(room: str) -> None:
 def test_a_sign_that_began_a_course_is_taken_back_and_nothing_is_offered_twice(sqlite_url: str, tmp_path: Path) -> None:
     """One keeper's look began it, the other one's saw the sign too; what was done on the first stays the first."""
     life = Life(sqlite_url, tmp_path, 0, "shift")
-    noting.look(desk(sqlite_url, 1, 1), "Q1 8 3", signs=["white spots"])
+    noting.look(desk(sqlite_url, 1, 1), "Q1 90 3", signs=["white spots"])
     code = next(
         t["code"] for t in dump(sqlite_url)["task"] if t["step"] == "spots" and t["key"].endswith(":1") and t["day"]
     )
     work.done(desk(sqlite_url, 2, 1, keeper=EVENING), [code])
-    noting.look(desk(sqlite_url, 2, 2, keeper=EVENING), "Q1 8 3", signs=["white spots"])
+    noting.look(desk(sqlite_url, 2, 2, keeper=EVENING), "Q1 90 3", signs=["white spots"])
     undo(desk(sqlite_url, 2, 3), "it was sand", yes=True)
     found = [(t["key"][-1], t["state"]) for t in dump(sqlite_url)["task"] if t["step"] == "spots" and t["day"]]
     assert sorted(found) == [("1", "done"), ("2", "planned"), ("3", "planned")]
@@ -435,7 +435,7 @@ def test_a_sign_that_began_a_course_is_taken_back_and_nothing_is_offered_twice(s
 def test_a_missed_dose_entered_late_and_taken_back_has_lapsed_once(sqlite_url: str, tmp_path: Path) -> None:
     """What began anew upon the lapse keeps its keys."""
     life = Life(sqlite_url, tmp_path, 0, "reopen")
-    noting.look(desk(sqlite_url, 4, 1), "Q1 8 3", no_signs=True)
+    noting.look(desk(sqlite_url, 4, 1), "Q1 90 3", no_signs=True)
     keys = {t["key"] for t in dump(sqlite_url)["task"] if t["step"] == "dose" and t["state"] == "planned"}
     missed = next(t["code"] for t in dump(sqlite_url)["task"] if t["step"] == "dose" and t["state"] == "missed")
     work.done(desk(sqlite_url, 4, 2), [missed], gave="0.1 g", at="2026-02-13 10:00", really=True)
