@@ -1,0 +1,168 @@
+"""A dose in food: by the weight of the fish, or by the content of what they eat (needs F26)."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+from decimal import ROUND_CEILING, ROUND_FLOOR, Decimal
+
+from quarantine.dosing.setting import OUR_CHOICE, Hold, Setting, Weighed
+from quarantine.dosing.size import COARSEST_LOSS, Food, Size
+from quarantine.dosing.words import MG_PER_G, PER_FISH, cited, divide, g_of, mg_of
+from quarantine.facts import local_day
+from quarantine.formulary import Ceiling, Regimen, Substance
+from quarantine.quantity import Quantity, ceil_to, floor_to, show, show_significant
+
+WEIGHT_DAYS = 30
+"""Fish grow: a weight older than this is no basis for a dose in food. Our choice, no source."""
+
+
+STEPS_OF_SCALE = 20
+"""Food is prepared in such an amount that the substance for it is so many steps of the scale (rule C4)."""
+
+
+def food_hold(substance: Substance, regimen: Regimen, setting: Setting) -> Hold | None:
+    """A dose in food needs the weight of the fish and what they eat in a day, both said by a person (needs F26)."""
+    weighed, says = setting.weighed, ""
+    if weighed is None or weighed.number < 1 or weighed.grams <= 0 or setting.evidence is None:
+        says = "is sized by the weight of the fish, which is not on record"
+    elif weighed.grown:
+        says = f"is sized by the weight of the fish, and fish came after it was found on {weighed_on(weighed, setting)}"
+    elif setting.now - weighed.at > timedelta(days=WEIGHT_DAYS):
+        says = f"is sized by the weight of the fish, which was last found on {weighed_on(weighed, setting)}"
+    elif not weighed.food_grams:
+        says = "is sized by how much the fish eat in a day, which is not on record"
+    elif setting.evidence.alive < 1:
+        says = "is for living fish, and none is on record"
+    if not says:
+        return None
+    return Hold(
+        "in food",
+        f"a dose in food {says}",
+        None,
+        None,
+        cited(substance, regimen.references),
+        f'weigh them and watch what they eat: quarantine batch weigh {setting.batch} "3 g" --each --eats "1 %" '
+        '--by "scale, 4 fish"',
+    )
+
+
+def weighed_on(weighed: Weighed, setting: Setting) -> str:
+    return local_day(weighed.at, setting.zone).isoformat()
+
+
+def food_size(substance: Substance, regimen: Regimen, wanted: Quantity, setting: Setting, ceiling: Ceiling) -> Size:
+    """A day's dose in food (rules C2 and C4): by the weight of the fish, or by the content of what they eat.
+
+    What is measured on the day is a portion of prepared food, so that is what is rounded down; the substance is
+    weighed once, for a larger amount of food. ``gives`` is in the unit of the target.
+    """
+    weighed, step, unit, top = setting.weighed, setting.scale_step_grams, wanted.unit, ceiling.figure.value
+    assert weighed is not None
+    alive, fish, plus_minus, eats = biomass(setting)
+    least = max(fish - plus_minus, Decimal(0))
+    share = show_significant(eats / fish * 100, 3)
+    says: tuple[str, ...]
+    if unit == PER_FISH:
+        by_target, by_ceiling = wanted.value * fish / 1000, top * least / 1000
+        exact = min(by_target, by_ceiling)
+        says = (
+            f"target {show(wanted.value)} {unit} for {g_of(fish)} g: {mg_of(by_target)} mg",
+            f"ceiling {show(top)} {unit} for {g_of(fish)} - {g_of(plus_minus)} = {g_of(least)} g: "
+            f"{mg_of(by_ceiling)} mg",
+            f"the smaller in {g_of(eats)} g of food: {mg_of(exact / eats)} mg in each gram",
+        )
+    else:
+        per_gram = min(wanted.value, top) * MG_PER_G[unit]
+        exact = per_gram * eats
+        says = (
+            f"target {show(wanted.value)} {unit} (ceiling {show(top)} {unit}): {mg_of(per_gram)} mg in each gram of "
+            "food",
+            f"in {g_of(eats)} g of food: {mg_of(exact)} mg",
+        )
+    content = exact / eats
+    prepared = setting.prepared_grams or max(
+        ceil_to(STEPS_OF_SCALE * step * 1000 / content, step) if content else step, ceil_to(eats, step)
+    )
+    mixed = floor_to(content * prepared, step * 1000)
+    real = mixed / prepared
+    portion = min(floor_to(exact / real if real else Decimal(0), step), prepared)
+    if unit != PER_FISH:
+        portion = min(portion, floor_to(eats, step))
+    given = (real * portion).quantize(Decimal("0.0001"), rounding=ROUND_FLOOR)
+    if unit == PER_FISH:
+        low = divide(given * 1000, fish + plus_minus, ROUND_FLOOR)
+        high = divide(given * 1000, least, ROUND_CEILING) if least else Decimal(0)
+    else:
+        low = high = (real / MG_PER_G[unit]).quantize(Decimal("0.000001"), rounding=ROUND_FLOOR)
+    of_fish = show_significant(given * 1000 / fish, 3, up=True)
+    working = (
+        f"fish: {g_of(fish)} g, plus or minus {g_of(plus_minus)} g ({alive} fish alive; {g_of(weighed.grams)} g for "
+        f"{weighed.number} fish on {weighed_on(weighed, setting)}: {weighed.by})",
+        f"they eat {g_of(eats)} g of food a day, {share} % of their weight",
+        *says,
+        f"prepared: {show(mixed / 1000)} g in {show(prepared)} g of food, rounded down to steps of {show(step)} g: "
+        f"{mg_of(real)} mg in each gram",
+        f"the day's portion, rounded down: {show(portion)} g of it, with {show(given)} mg; for each kg of fish "
+        f"{of_fish} mg",
+    )
+    food = Food(fish, plus_minus, prepared, mixed, portion)
+    return Size(exact, given, low, high, working, food)
+
+
+def biomass(setting: Setting) -> tuple[int, Decimal, Decimal, Decimal]:
+    """How many are alive; grams of them all, the plus-minus, and grams of food they eat in a day."""
+    weighed = setting.weighed
+    assert weighed is not None
+    assert weighed.food_grams is not None
+    assert setting.evidence is not None
+    alive = setting.evidence.alive
+    share = Decimal(alive) / Decimal(weighed.number)
+    return alive, weighed.grams * share, weighed.plus_minus_grams * share, weighed.food_grams * share
+
+
+def food_size_hold(substance: Substance, regimen: Regimen, setting: Setting, size: Size) -> Hold | None:
+    """Rules C3 and C4 for food, and the published content: fish that eat less cannot eat the dose."""
+    assert size.food is not None
+    step, food = setting.scale_step_grams, size.food
+    if food.plus_minus_grams >= food.fish_grams:
+        says = f"{g_of(food.fish_grams)} g, plus or minus {g_of(food.plus_minus_grams)} g"
+        remedy = "weigh them again"
+        return Hold("C2", f"the weight of the fish is not known well enough: {says}", None, None, OUR_CHOICE, remedy)
+    published = regimen.food.per_food if regimen.food else None
+    content = size.exact_mg / biomass(setting)[3]
+    if published is not None and content.quantize(Decimal("0.000001"), ROUND_FLOOR) > published.value:
+        return Hold(
+            "published range",
+            f"they eat so little that each gram of food would hold {show_significant(content, 3)} mg; "
+            f"published is {show(published.value)} {published.unit}",
+            show(published.value),
+            published.unit,
+            cited(substance, published.reference),
+            "fish that hardly eat are not treated in food: ask a veterinarian",
+        )
+    lost = (size.exact_mg - size.given_mg) / size.exact_mg
+    if food.portion_grams == 0 or lost > COARSEST_LOSS:
+        return Hold(
+            "C4",
+            f"of {mg_of(size.exact_mg)} mg the day's portion of food would hold {show(size.given_mg)} mg",
+            show(step),
+            "g",
+            OUR_CHOICE,
+            "prepare more food at once, at least a day's portion (quarantine dose, --food), or weigh on a finer scale "
+            "(setting scale_step)",
+        )
+    return None
+
+
+def how_food(substance: Substance, size: Size | None) -> tuple[str, ...]:
+    if size is None or size.food is None:
+        return ("Route: in food.",)
+    food = size.food
+    return (
+        "Route: in food.",
+        f"Prepare: weigh {show(food.substance_mg / 1000)} g of {substance.name}, counted as pure (100 %), mix it "
+        f"evenly into {show(food.prepared_grams)} g of food; how, the sources on record do not say: the "
+        "product's label or a veterinarian does. Label it; how long it keeps is not known.",
+        f"Give: {show(food.portion_grams)} g of it as the day's food, and watch that it is eaten; what is left over is "
+        "a dose that was not given.",
+    )

@@ -1,0 +1,59 @@
+"""What to do after too much was really given (rule C7)."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+
+from quarantine.dosing.known import ceiling_of
+from quarantine.dosing.setting import Dose
+from quarantine.dosing.size import clearing_litres
+from quarantine.dosing.words import PER_FISH
+from quarantine.formulary import Regimen
+from quarantine.quantity import Quantity, show, show_significant, to
+
+
+def rescue(
+    litres: Decimal,
+    high_mg_per_l: Decimal | None,
+    ceiling_mg_per_l: Decimal,
+    name: str,
+    plus_minus_litres: Decimal = Decimal(0),
+) -> str:
+    """What to do after more than the ceiling was really given (rule C7): computed dilution, air, veterinarian.
+
+    ``high_mg_per_l`` is the upper bound of the level; None when it is not known, because the volume is not.
+    """
+    out, level = None, "is not known and may be"
+    if high_mg_per_l is not None:
+        out = clearing_litres(litres, plus_minus_litres, high_mg_per_l, ceiling_mg_per_l)
+        level = f"may be {show_significant(high_mg_per_l, 3, up=True)} mg/L,"
+    much = f"at least {show(out)} L" if out is not None else "all of the water for the same volume"
+    return (
+        f"The level of {name} {level} over the ceiling of {show(ceiling_mg_per_l)} mg/L. Now: strong aeration; "
+        f"change {much} of matched, conditioned water and log it (quarantine event change); fresh activated carbon; "
+        "call a veterinarian."
+    )
+
+
+def rescue_apart(dose: Dose, regimen: Regimen, given_mg: Decimal) -> str:
+    """What to do after too strong a dip or too much in food was really given (rule C7); empty where it was not."""
+    ceiling = ceiling_of(regimen, None)
+    if ceiling is None:
+        return ""
+    top = f"{show(ceiling.figure.value)} {ceiling.figure.unit}"
+    least = dose.volume_litres - dose.volume_plus_minus_litres
+    if regimen.own_vessel and least > 0 and ceiling.figure.unit in ("mg/L", "g/L"):
+        if given_mg / least <= to(Quantity(ceiling.figure.value, ceiling.figure.unit), "mg/L"):
+            return ""
+        return (
+            f"The dip may have been over its ceiling of {top}. Now: every fish in clean water of the tank, strong "
+            "aeration, watch them; call a veterinarian."
+        )
+    if dose.fish_grams is None or dose.fish_plus_minus_grams is None or ceiling.figure.unit != PER_FISH:
+        return ""
+    if given_mg * 1000 / (dose.fish_grams - dose.fish_plus_minus_grams) <= ceiling.figure.value:
+        return ""
+    return (
+        f"The food may have given more than the ceiling of {top}. Now: take out what is not eaten, no more of it "
+        "today; call a veterinarian."
+    )

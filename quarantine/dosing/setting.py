@@ -1,0 +1,158 @@
+"""What a dose rests on and what a card holds: the types of this room."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from decimal import Decimal
+from typing import Any, NamedTuple
+
+from quarantine import evidence as ev
+from quarantine.facts import Fact
+from quarantine.water.ledger import Water
+from quarantine.water.level import Level
+
+DEFERS = (
+    "Computed from your own record; this is not veterinary advice. The product's label, local law and a veterinarian "
+    "come first. Never for fish that people may eat. Dispose of treated water by local rules."
+)
+"""On every dose shown (rule 5.7 of the house, F100)."""
+
+
+OUR_CHOICE = "our choice, no source"
+
+
+TRIAL = "The first time on a species: only a few fish now, watched, before the rest (rule C8)"
+
+
+AT_THE_MARK = "The water stands at its mark; if it does not, say so first: quarantine tank level (rule C10)"
+
+
+class Hold(NamedTuple):
+    """A dose that may not be given now: rule, figure, reference, and what would make it acceptable."""
+
+    rule: str
+    says: str
+    figure: str | None
+    figure_unit: str | None
+    reference: str
+    remedy: str
+
+    def as_json(self) -> dict[str, Any]:
+        """The shape of `hold` in JSON."""
+        figure = Decimal(self.figure) if self.figure and _is_number(self.figure) else self.figure
+        return {**self._asdict(), "figure": figure}
+
+
+class Dose(NamedTuple):
+    """The measured amount to add, and all that it rests on. Amounts are Decimal in the units named beside them."""
+
+    substance: str
+    regimen: str
+    route: str
+    target: Decimal
+    target_unit: str
+    volume_litres: Decimal
+    volume_plus_minus_litres: Decimal
+    add: Decimal | None
+    add_unit: str
+    add_of: str
+    gives_low: Decimal | None
+    gives_high: Decimal | None
+    gives_unit: str
+    reference: str
+    cautions: tuple[str, ...]
+    fish_grams: Decimal | None = None
+    """for a dose in food: what the fish weigh; there is no volume then"""
+    fish_plus_minus_grams: Decimal | None = None
+    food_grams: Decimal | None = None
+    """the portion of the prepared food that holds ``add``"""
+
+
+class Where(NamedTuple):
+    """Which water a template doses and how (rule C10): ``water`` is "system", "tank", "vessel" (a dip) or "food",
+    ``filter`` "running", "off" or "" (vessel, food), ``off`` what is switched off or taken out for the dose,
+    ``longest`` the template's own limit on a dip ("": the row's)."""
+
+    water: str
+    filter: str
+    off: tuple[str, ...]
+    longest: str = ""
+
+
+class Weighed(NamedTuple):
+    """What a batch weighs, as it was typed: grams of ``number`` fish together with their plus-minus, how it was found
+    (``by``) and when; ``food_grams`` is what they eat in a day (None: not known), ``grown`` says that fish came
+    after it."""
+
+    grams: Decimal
+    plus_minus_grams: Decimal
+    number: int
+    food_grams: Decimal | None
+    by: str
+    at: datetime
+    grown: bool = False
+
+
+class Stock(NamedTuple):
+    """A stock solution: grams of the substance in so many litres of it."""
+
+    grams: Decimal
+    litres: Decimal
+
+
+class Proposal(NamedTuple):
+    """A dose card: the dose (its ``add`` is None under a hold), the hold, the working line by line, what the keeper
+    confirms by giving it, how it is measured and given, and how the before-checks stand (F37)."""
+
+    dose: Dose
+    hold: Hold | None
+    working: tuple[str, ...]
+    confirm: tuple[str, ...]
+    advice: str
+    how: tuple[str, ...] = ()
+    checks: str = ""
+
+
+class Setting(NamedTuple):
+    """The water a dose is meant for. ``levels`` hold every substance on record for it, in mg/L."""
+
+    kind: str
+    zone: str
+    now: datetime
+    volume: Water | None
+    volume_says: str
+    levels: dict[str, Level]
+    doses: tuple[Fact, ...]
+    evidence: ev.Evidence | None
+    scale_step_grams: Decimal
+    beside: tuple[str, ...] = ()
+    """what ``volume`` holds beside the tank itself: other tanks, sump, filter (rule C10)"""
+    readings: tuple[Fact, ...] = ()
+    """readings of a water without a batch, where there is no ``evidence`` to hold them"""
+    weighed: Weighed | None = None
+    """of the batch of ``evidence``, for a dose in food"""
+    batch: str = "BATCH"
+    """that batch's name, for what to type"""
+    vessel: Water | None = None
+    """a dip's own vessel, as typed at the moment (rule C15)"""
+    stock: Stock | None = None
+    """measured out of this instead of weighed (rule C4)"""
+    prepared_grams: Decimal | None = None
+    """grams of food to prepare at once; None: as little as the scale can weigh the substance for"""
+    species: tuple[str, ...] = ()
+    """of all fish in the water, as typed; empty: not known"""
+    own_groups: str = ""
+    """the text of the keeper's own file of groups of animals"""
+    others: tuple[ev.Evidence, ...] = ()
+    """of the other batches in this water: an emergency among them holds its doses too (rule C9)"""
+    never_dosed: Level = Level(0.0, 0.0)
+    """the level of a substance that is not in ``levels``: unknown after an addition of unknown size"""
+    short_litres: Decimal = Decimal(0)
+    """what the record says is missing of ``volume`` now"""
+
+
+UNSOURCED = {"MEM": "from memory"}
+
+
+def _is_number(text: str) -> bool:
+    return text.replace(".", "", 1).replace("-", "", 1).isdigit()
