@@ -61,7 +61,7 @@ def _period(criterion: Condition, standing: Standing, tasks: list[PlannedTask]) 
     blank = sum(1 for t in tasks if t.outcome is None and t.day is not None and t.day < evidence.today)
     waiting = any(t.kind == "dose" and t.outcome is None for t in tasks)
     held = ev.emergency(evidence) if waiting else None
-    stands = [f"{blank} past tasks have no outcome"] if blank else []
+    stands = [f"{blank} past task{' has' if blank == 1 else 's have'} no outcome"] if blank else []
     stands += [f"a hold is open: {held}"] if held else []
     says = (
         f"day {period.day} of {period.length}, counted from {period.zero} ({period.because}); "

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from pathlib import Path
 from typing import Any, NamedTuple
 from zoneinfo import ZoneInfo
@@ -80,6 +81,10 @@ def exam(
                 f"Batch {batch['name']} arrived {arrived}; nothing of it was examined "
                 f"{local_text(moment, batch['zone'])}. Check --at."
             )
+        if count is not None and data["count"] > (came := _came(act, batch)):
+            raise Refused(
+                f"--n {data['count']}: of batch {batch['name']} only {came} fish are on record, dead ones counted too."
+            )
         if answers is not None:
             data["answers"] = _pending(exams_of(act, batch), answers, data["what"]).fact.id
         if file is not None:
@@ -106,6 +111,13 @@ def exam(
             lines.append("Nothing found in these fish is not nothing there: few were examined, on one day.")
         document = {"batch": batch["name"], "id": short(id_), "at": moment, **data}
         return Noted(lines, document)
+
+
+def _came(rows: Rows, batch: Row) -> int:
+    """All fish of a batch that were ever there: as they came, dead in the bag, and added later."""
+    facts = rows.rows("facts_since", system=batch["system"], since=batch["arrived_at"])
+    mine = [json.loads(f["data"]) for f in facts if f["batch"] == batch["id"] and f["kind"] in ("arrival", "added")]
+    return sum(data["count"] + data.get("dead_on_arrival", 0) for data in mine)
 
 
 def _data(

@@ -82,8 +82,10 @@ def expect(
                     f"another tank call it off (quarantine batch call-off {known['name']} --because REASON) and expect "
                     "it anew."
                 )
-        quarantine = _tank(act, known, tank, "tank", "--tank")
-        destination = _tank(act, known, to_tank, "destination", "--to")
+        if known is None:
+            _refuse_missing(tank=tank, protocol=protocol, fish=fish, source=source, to_tank=to_tank)
+        quarantine = _tank(act, known, tank, "tank")
+        destination = _tank(act, known, to_tank, "destination")
         template = _template(act, known, protocol)
         lines = _fish(known, fish)
         said = (known["source"] if known and source is None else source or "").strip()
@@ -110,27 +112,41 @@ def _refuse_unexpected(act: Act, batch: Row) -> None:
     raise Refused(f"Batch {batch['name']} arrived {came}; it is not expected any more.")
 
 
-def _tank(act: Act, known: Row | None, name: str | None, column: str, option: str) -> Row:
+ASKED = {
+    "tank": "--tank TANK",
+    "protocol": "--protocol ID (quarantine protocol list)",
+    "fish": '--fish "COUNT SPECIES"',
+    "source": "--source WHERE",
+    "to_tank": "--to TANK",
+}
+"""What a batch that nothing is known of yet needs, and how it is said."""
+
+
+def _refuse_missing(**said: Any) -> None:
+    """All that is missing at once. Raises Usage."""
+    missing = [how for name, how in ASKED.items() if not said[name]]
+    if missing:
+        raise Usage(f"Nothing is known of this batch yet: say also {', '.join(missing)}.")
+
+
+def _tank(act: Act, known: Row | None, name: str | None, column: str) -> Row:
     if name is not None:
         return find_tank(act, name)
-    if known is None:
-        raise Usage(f"Nothing is known of this batch yet: say {option} TANK.")
+    assert known is not None  # of a batch that is new all was said
     return next(row for row in act.rows("tanks") if row["id"] == known[column])
 
 
 def _template(rows: Rows, known: Row | None, protocol: str | None) -> Protocol:
     if protocol is not None:
         return load(protocol)
-    if known is None:
-        raise Usage("By which protocol will they be kept? Say --protocol ID (quarantine protocol list).")
+    assert known is not None
     return frozen(rows, known["copy_id"])
 
 
 def _fish(known: Row | None, fish: list[str] | None) -> list[Fish]:
     if fish:
         return [read_fish(text) for text in fish]
-    if known is None:
-        raise Usage('Which fish are ordered? Say --fish "COUNT SPECIES" at least once.')
+    assert known is not None
     return [Fish(line["count"], line["species"], line["note"]) for line in json.loads(known["fish"])]
 
 
@@ -298,8 +314,10 @@ def arrived(
                 f"{count_of(_fish(known, None))} fish were ordered and {dead_on_arrival} came dead: how many came "
                 'alive? Say --fish "COUNT SPECIES".'
             )
-        quarantine = _tank(act, known, tank, "tank", "--tank")
-        destination = _tank(act, known, to_tank, "destination", "--to")
+        if known is None:
+            _refuse_missing(tank=tank, protocol=protocol, fish=fish, source=source, to_tank=to_tank)
+        quarantine = _tank(act, known, tank, "tank")
+        destination = _tank(act, known, to_tank, "destination")
         template = _template(act, known, protocol)
         lines = _fish(known, fish)
         moment = when(at, quarantine["zone"], act.now, what="--arrived")

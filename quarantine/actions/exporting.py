@@ -16,7 +16,7 @@ from typing import Any, NamedTuple
 
 from quarantine.actions import cards
 from quarantine.actions.desk import Desk, find_batch, find_site, find_tank, local_text, named
-from quarantine.calendars.write import Event, ordered, write_file
+from quarantine.calendars.write import Draft, Event, ordered
 from quarantine.dosing import DEFERS, Proposal, Setting, amount_words
 from quarantine.plan import instant_at
 from quarantine.quantity import show
@@ -75,11 +75,15 @@ class _Told(NamedTuple):
 
 
 def write_calendar(desk: Desk, path: Path, scope: Scope = Scope()) -> dict[str, Any]:  # noqa: B008 (a constant)
-    """Write the file of the dated tasks; returns how many entries it holds. Old file untouched on any failure."""
-    with desk.act() as act:
-        writer = _Writer(act, desk, scope)
-        count = write_file(path, writer.events(), writer.name) if not desk.dry_run else sum(1 for _ in writer.events())
-        act.describe("calendar written", f"{count} entries")
+    """Write the file of the dated tasks; returns how many entries it holds. Old file untouched on any failure.
+
+    The file takes its place after the commit: a number that stands in a calendar stands in the record as well.
+    """
+    with Draft(path, placed=not desk.dry_run) as draft:
+        with desk.act() as act:
+            writer = _Writer(act, desk, scope)
+            count = draft.fill(writer.events(), writer.name)
+            act.describe("calendar written", f"{count} entries")
         return {"file": str(path), "entries": count}
 
 

@@ -112,42 +112,64 @@ def calendar_bytes(events: Iterable[Event], name: str) -> Iterator[bytes]:
     yield footer
 
 
-def write_file(path: Path, events: Iterable[Event], name: str) -> int:
-    """Write the calendar whole or not at all, event by event; returns the number of events.
+class Draft:
+    """A calendar beside its target, whole and checked, that takes the target's place in one step when the block ends.
 
-    The bytes go to a file beside the target, to the disk, through the lint, and then take the target's place
-    in one step. Refused when there is no room, no such folder, no permission, or the lint finds a problem:
-    then the old file is as it was and nothing is left beside it. A link is followed; the old file's mode is
-    kept. ValueError as for calendar_bytes, with the old file as it was too.
+    With an error inside, or where ``placed`` is False (a dry run), the old file is as it was; nothing is ever left
+    beside it. A link is followed; the old file's mode is kept. Refused when there is no room, no such folder, no
+    permission, or the lint finds a problem.
     """
-    count = 0
 
-    def counted() -> Iterator[Event]:
-        nonlocal count
-        for event in events:
-            count += 1
-            yield event
+    def __init__(self, path: Path, *, placed: bool = True) -> None:
+        self.path = path
+        self.target = Path(os.path.realpath(path))
+        self.part = self.target.parent / f".{os.urandom(8).hex()}.part"
+        self.placed = placed
 
-    target = Path(os.path.realpath(path))
-    part = target.parent / f".{os.urandom(8).hex()}.part"
-    try:
-        mode = _mode_of(target, path)
-        with part.open("xb") as file:
-            for piece in calendar_bytes(counted(), name):
-                file.write(piece)
-            file.flush()
-            os.fsync(file.fileno())
-        _must_be_clean(part, path)
-        if mode is not None:
-            part.chmod(mode)
-        part.replace(target)
-    except OSError as error:
-        raise Refused(_sentence(error, path), path=str(path)) from error
-    finally:
-        # After success it is gone already; under a path that is no folder it never was.
-        with suppress(OSError):
-            part.unlink()
-    return count
+    def __enter__(self) -> Draft:
+        return self
+
+    def fill(self, events: Iterable[Event], name: str) -> int:
+        """Write the bytes event by event, to the disk and through the lint; how many events. ValueError as for
+        calendar_bytes."""
+        count = 0
+
+        def counted() -> Iterator[Event]:
+            nonlocal count
+            for event in events:
+                count += 1
+                yield event
+
+        try:
+            mode = _mode_of(self.target, self.path)
+            with self.part.open("xb") as file:
+                for piece in calendar_bytes(counted(), name):
+                    file.write(piece)
+                file.flush()
+                os.fsync(file.fileno())
+            _must_be_clean(self.part, self.path)
+            if mode is not None:
+                self.part.chmod(mode)
+        except OSError as error:
+            raise Refused(_sentence(error, self.path), path=str(self.path)) from error
+        return count
+
+    def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, trace: object) -> None:
+        try:
+            if kind is None and self.placed:
+                self.part.replace(self.target)
+        except OSError as failed:
+            raise Refused(_sentence(failed, self.path), path=str(self.path)) from failed
+        finally:
+            # After success it is gone already; under a path that is no folder it never was.
+            with suppress(OSError):
+                self.part.unlink()
+
+
+def write_file(path: Path, events: Iterable[Event], name: str) -> int:
+    """Write the calendar whole or not at all (:class:`Draft`); returns the number of events."""
+    with Draft(path) as draft:
+        return draft.fill(events, name)
 
 
 def ordered(events: Iterable[Event]) -> list[Event]:

@@ -249,7 +249,7 @@ def _ask_measures(run: Run, number: str, tank: Tank, site: str, role: str) -> Ta
     from quarantine.water.volume import MEASURES, SHAPES, check_measure
 
     def measured(option: str, text: str, optional: bool) -> str | None:
-        if optional and not text:
+        if optional and text.casefold() in ("", "no", "none"):
             return None
         check_measure(option, text)
         return text

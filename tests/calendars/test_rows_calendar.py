@@ -16,6 +16,7 @@ from quarantine.actions import batches, exporting, noting, places, signing, work
 from quarantine.actions.desk import Desk
 from quarantine.actions.exporting import CHECK_FIRST, Scope
 from quarantine.calendars.lint import lint
+from quarantine.failures import Refused
 from quarantine.records.reads import open_reader
 from quarantine.settings import SETTINGS, Home
 
@@ -269,3 +270,36 @@ def _all_say_so(data: bytes) -> set[str]:
         assert entry.text.endswith(f"As of {local}, Europe/Berlin.")
     assert CHECK_FIRST.startswith("Check the list before dosing")
     return {entry.status for entry in found.values()}
+
+
+# --- The file and the record ------------------------------------------------------------------------------------
+
+
+def test_a_calendar_takes_its_place_only_after_the_record_has_its_numbers(
+    room: Room, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Where the record cannot be written, the old file stays: no number stands in a file that the record lacks."""
+    room.write(0)
+    before = room.file.read_bytes()
+    room.day(0)
+    with monkeypatch.context() as broken:
+
+        def fail(*_: object) -> None:
+            raise RuntimeError("the disk is full")
+
+        broken.setattr("sqlalchemy.engine.base.RootTransaction.commit", fail)
+        with pytest.raises(RuntimeError, match="full"):
+            room.write(0, 1)
+    assert room.file.read_bytes() == before
+    assert [p.name for p in room.file.parent.glob("*.part")] == []
+
+
+def test_a_dry_run_refuses_where_the_file_could_not_be_written(room: Room) -> None:
+    """It says what the real command would say, and leaves neither file nor folder."""
+    desk = room.desk(0)._replace(dry_run=True)
+    nowhere = room.file.parent / "nowhere" / "tasks.ics"
+    with pytest.raises(Refused, match="nowhere"):
+        exporting.write_calendar(desk, nowhere)
+    assert not nowhere.parent.exists()
+    assert exporting.write_calendar(desk, room.file)["entries"] > 0
+    assert not room.file.exists()

@@ -3,65 +3,17 @@
 from __future__ import annotations
 
 import hashlib
-import json
 import shlex
-import sqlite3
 from pathlib import Path
-from typing import Any
 
 import pytest
-from freezegun import freeze_time
-
-from quarantine.cli import app
-
-BOX = '--shape box --length "60 cm" --width "30 cm" --filled "30 cm"'
-
-
-class Room:
-    """A record on a clock that is set, in UTC; the site is in Berlin, an hour ahead."""
-
-    def __init__(self, home: Path, capsys: pytest.CaptureFixture[str]) -> None:
-        self.home, self.capsys, self.now = home, capsys, "2026-02-10 08:00:00"
-
-    def at(self, utc: str) -> Room:
-        self.now = utc
-        return self
-
-    def type(self, line: str, code: int = 0) -> str:
-        self.capsys.readouterr()
-        with freeze_time(self.now):
-            got = app.run(["--home", str(self.home), *shlex.split(line)])
-        said = self.capsys.readouterr()
-        assert got == code, said
-        return said.err if code else said.out
-
-    def json(self, line: str) -> Any:
-        return json.loads(self.type(f"{line} --json"))
-
-    def facts(self, kind: str) -> list[dict[str, Any]]:
-        connection = sqlite3.connect(self.home / "record.db")
-        try:
-            rows = connection.execute("select data from fact where kind = ? order by rowid", (kind,)).fetchall()
-        finally:
-            connection.close()
-        return [json.loads(row[0]) for row in rows]
+from typed_room import Room, typed_room
 
 
 @pytest.fixture
 def room(tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch) -> Room:
     """Forty rainbowfish in Q1 since 9 February: one of them is under 5 %."""
-    for name in ("QUARANTINE_HOME", "QUARANTINE_KEEPER", "COLUMNS"):
-        monkeypatch.delenv(name, raising=False)
-    made = Room(tmp_path / "home", capsys)
-    made.type("site add Hall --zone Europe/Berlin")
-    made.type("keeper add Robin")
-    for name, role in (("Q1", "quarantine"), ("Show", "display")):
-        made.type(f"tank add {name} --site Hall --role {role} --water fresh {BOX}")
-    made.type(
-        'batch start --tank Q1 --protocol fresh-watch --arrived "2026-02-09 10:00" --fish "40 Melanotaenia praecox" '
-        "--from breeder --to Show --yes"
-    )
-    return made
+    return typed_room(tmp_path / "home", capsys, monkeypatch, 40)
 
 
 # --- Examinations ----------------------------------------------------------------------------------------------
@@ -81,6 +33,13 @@ def test_an_examination_keeps_what_how_many_by_whom_and_the_result(room: Room) -
     ]
     assert [e["result"] for e in room.json("exams Q1-1")["exams"]] == ["negative", "found", "pending"]
     assert "The record is whole" in room.type("check")
+
+
+def test_more_fish_than_ever_came_were_not_examined(room: Room) -> None:
+    """Forty came; forty-one are refused, and nothing is written."""
+    assert "only 40 fish are on record" in room.type("exam Q1-1 --what scrape --negative --n 41", 1)
+    assert room.facts("exam") == []
+    room.type("exam Q1-1 --what scrape --negative --n 40")
 
 
 def test_a_result_takes_the_place_of_the_pending_one_it_answers(room: Room) -> None:

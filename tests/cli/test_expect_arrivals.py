@@ -359,13 +359,17 @@ def test_a_tick_is_taken_back_before_the_fish_come(desk: Desk) -> None:
 @pytest.mark.parametrize(
     ("line", "code", "says"),
     [
-        ("batch expect R --from 2026-03-10", 2, "say --tank TANK"),
-        ("batch expect R --from 2026-03-10 --tank Q1 --to Show", 2, "By which protocol"),
-        ("batch expect R --from 2026-03-10 --tank Q1 --to Show --protocol fresh-watch", 2, "Which fish"),
+        (
+            "batch expect R --from 2026-03-10",
+            2,
+            "say also --tank TANK, --protocol ID (quarantine protocol list), --fish",
+        ),
+        ("batch expect R --from 2026-03-10 --tank Q1 --to Show", 2, "say also --protocol ID"),
+        ("batch expect R --from 2026-03-10 --tank Q1 --to Show --protocol fresh-watch", 2, "say also --fish"),
         (
             "batch expect R --from 2026-03-10 --tank Q1 --to Show --protocol fresh-watch --fish '2 fish'",
             2,
-            "Say --source",
+            "say also --source WHERE.",
         ),
         (f"batch expect R --tank Q1 --protocol fresh-watch {ORDER} --from 2026-02-20", 1, "has passed"),
         (f"batch expect R --tank Q1 --protocol fresh-watch {ORDER} --from 2026-12-20", 1, "294 days ahead"),

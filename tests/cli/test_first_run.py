@@ -172,6 +172,16 @@ def test_a_wrong_answer_is_asked_again_at_once(
     assert first_run_of(NOTHING, tmp_path, monkeypatch) == kept(tmp_path / "home")
 
 
+def test_no_is_an_answer_where_there_may_be_none(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """No substrate: "no" says what Enter says."""
+    assert NOTHING[9] == ""
+    answers = [*NOTHING[:9], "No", *NOTHING[10:]]
+    assert first_run(monkeypatch, answers) == 0
+    assert first_run_of(NOTHING, tmp_path, monkeypatch) == kept(tmp_path / "home")
+
+
 def first_run_of(answers: list[str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> list[tuple[Any, ...]]:
     """What the answers put on record, in a folder of their own."""
     assert first_run(monkeypatch, answers, "--home", str(tmp_path / "other")) == 0
