@@ -27,6 +27,10 @@ class Refused(Failure):
     """The tool understood and will not do it. Exit 1."""
 
 
+MOST_LISTED = 40
+"""So many known names are all named; of more, those that begin alike."""
+
+
 class Unknown(Refused):
     """A name that is not on record; the known ones are named. Exit 1."""
 
@@ -38,6 +42,10 @@ class Unknown(Refused):
         near = get_close_matches(name.casefold(), [k.casefold() for k in known], n=1, cutoff=0.6)
         nearest = next((k for k in known if near and k.casefold() == near[0]), None)
         listed = f"known: {', '.join(known)}" if known else f"there is none on record yet{hint}"
+        if len(known) > MOST_LISTED:
+            beginning = [k for k in known if k.casefold()[:1] == name.casefold()[:1]]
+            some = beginning if 0 < len(beginning) <= MOST_LISTED else known[:MOST_LISTED]
+            listed = f"{len(known)} are known{hint}, among them {', '.join(some)}"
         mean = f" Did you mean {nearest!r}?" if nearest else ""
         super().__init__(f"There is no {what} {name!r}; {listed}.{mean}", name=name, known=known)
 
