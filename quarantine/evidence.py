@@ -24,10 +24,19 @@ C_BECOMES_B_HOURS = 48  # rule A5
 FEEDING_APPETITE = 2  # rule A6
 REFUSES = "off food"  # rule A6: while this sign is open, a fish is known to refuse
 STEADY_APART_HOURS, STEADY_GAP_HOURS = 6, 36  # rule A10
-ALTERS = ("change", "topup", "evaporation", "dose", "removal", "unknown_addition")
+ALTERS = ("change", "topup", "evaporation", "exchange", "dose", "removal", "unknown_addition")
 SAME_READING_MINUTES = 30  # readings closer than this are duplicates, and the worse counts; our choice, no source
 OUTBREAK_DEATHS, OUTBREAK_SHARE = 2, Decimal("0.05")  # rule A7: in 24 hours
 WORSE = {"A": 3, "B": 2, "C": 1}
+INCIDENT_WORDS = {
+    "power": "power cut",
+    "heater": "heater failure",
+    "leak": "leak",
+    "overdose": "overdose",
+    "other": "incident",
+}
+COOLS = ("power", "heater")
+"""Incidents after which the temperature is not known until it is read (rule A10)."""
 
 
 class Look(NamedTuple):
@@ -92,6 +101,10 @@ class Evidence(NamedTuple):
     """when the water was changed, topped up or dosed: what was read before is no duplicate of what was read after"""
     stopped: tuple[Fact, ...] = ()
     """courses that a person stopped before their last dose (F41)"""
+    all_seen_on: date | None = None
+    """the last day on which every living fish was seen (rule A3); None: there is none alive to see"""
+    cold: tuple[tuple[datetime, str], ...] = ()
+    """(when, in words) heating stopped or may have: what was read before proves nothing of the temperature since"""
 
 
 class PeriodStanding(NamedTuple):
@@ -141,7 +154,7 @@ def gather(
     own = [f for f in ordered if f.batch == batch]
     arrived = int(arrival.data["count"])
     entries = [f for f in ordered if f.kind in ("arrival", "added") and f.at >= arrival.at]
-    looks = _looks(own, arrived, zone, local_day(arrival.at, zone))
+    looks, all_seen_on = _looks(own, arrived, zone, local_day(arrival.at, zone))
     deaths = tuple(f for f in own if f.kind == "died")
     alive = _alive(own, arrived)
     open_signs, restarts = _signs(own)
@@ -154,6 +167,9 @@ def gather(
         for f in ordered
         if f.kind == "disturbance"
     ]
+    tank = arrival.tank
+    incidents = [f for f in ordered if f.kind == "incident" and (tank is None or tank in f.data["tank_ids"])]
+    restarts += [(f.at, "disturbance", f"incident: {INCIDENT_WORDS[f.data['what']]}") for f in incidents]
     restarts += _missed_doses(ordered, batch)
     stopped = tuple(f for f in own if f.kind == "stopped")
     restarts += [(f.at, "dose_missed", f"the course {f.data['title']!r} was stopped") for f in stopped]
@@ -181,6 +197,34 @@ def gather(
         extended_days=sum(int(f.data["days"]) for f in own if f.kind == "extended"),
         altered=tuple(f.at for f in ordered if f.kind in ALTERS),
         stopped=stopped,
+        all_seen_on=all_seen_on if alive > 0 else None,
+        cold=tuple((f.at, INCIDENT_WORDS[f.data["what"]]) for f in incidents if f.data["what"] in COOLS),
+    )
+
+
+def unseen_days(all_seen_on: date | None, today: date) -> int:
+    """For how many days not every living fish has been seen, once that are as many as rule A3 allows; else 0.
+
+    A fish that nobody has seen for three days is looked for on the third: from the fourth on no look counts until
+    every fish was seen.
+    """
+    days = 0 if all_seen_on is None else (today - all_seen_on).days
+    return days if days >= ALL_SEEN_DAYS else 0
+
+
+def unseen_words(all_seen_on: date | None, today: date) -> str:
+    """The streak of :func:`unseen_days` as a sentence; "" before its day."""
+    days = unseen_days(all_seen_on, today)
+    if not days:
+        return ""
+    until = (
+        "see each one today, or no look counts from tomorrow on"
+        if days == ALL_SEEN_DAYS
+        else "see each one today; no look counts"
+    )
+    return (
+        f"Not every fish was seen since {all_seen_on} ({days} days): {until} until all were seen "
+        f"(rule A3: {SEEN_SHARE * 100:.0f} % of the living, and every fish within {ALL_SEEN_DAYS} days)."
     )
 
 
@@ -206,7 +250,8 @@ def _alive(own: list[Fact], arrived: int) -> int:
     return arrived + added - gone
 
 
-def _looks(own: list[Fact], arrived: int, zone: str, arrived_on: date) -> list[Look]:
+def _looks(own: list[Fact], arrived: int, zone: str, arrived_on: date) -> tuple[list[Look], date]:
+    """The looks, and the last day on which every living fish was seen."""
     looks: list[Look] = []
     all_seen_on = arrived_on  # the fish were counted in
     for fact in own:
@@ -234,7 +279,7 @@ def _looks(own: list[Fact], arrived: int, zone: str, arrived_on: date) -> list[L
                 counts=bool(enough and (day - all_seen_on).days <= ALL_SEEN_DAYS),
             )
         )
-    return looks
+    return looks, all_seen_on
 
 
 def _hours_open(sign: OpenSign, at: datetime) -> OpenSign:
@@ -464,6 +509,7 @@ def known_at(evidence: Evidence, own: list[Fact], at: datetime) -> Evidence:
         looks=tuple(look for look in evidence.looks if look.at <= at),
         open_signs=tuple(_signs([f for f in own if f.at <= at])[0]),
         restarts=tuple(event for event in evidence.restarts if event[0] <= at),
+        cold=tuple(one for one in evidence.cold if one[0] <= at),
         readings=tuple(f for f in evidence.readings if f.at <= at),
         altered=tuple(moment for moment in evidence.altered if moment <= at),
     )
@@ -576,6 +622,11 @@ def _steady(condition: Condition, evidence: Evidence) -> Verdict:
             f"{describe(name)}: no two readings at least {STEADY_APART_HOURS} h apart in the last {hours} h; "
             f"needed: {_range_text(condition)}",
         )
+    cold = [(at, why) for at, why in evidence.cold if name == "temperature" and since < at <= evidence.as_of]
+    if cold and cold[-1][0] > inside[-1].at:
+        at, why = cold[-1]
+        unread = f"not read since the {why} of {local_day(at, evidence.zone)}"
+        return Verdict(None, f"{describe(name)}: {unread}; needed: {_range_text(condition)} for {hours} h")
     for fact in before + inside:
         value = Decimal(fact.data["value"])
         if (low is not None and value < low) or (high is not None and value > high):
@@ -670,6 +721,7 @@ def _since_dose(condition: Condition, evidence: Evidence) -> Verdict:
 
 
 def _level(condition: Condition, evidence: Evidence) -> Verdict:
+    from quarantine.formulary import load
     from quarantine.quantity import show_significant
 
     mine = [e for e in evidence.exposures if e.substance == condition.value]
@@ -679,14 +731,14 @@ def _level(condition: Condition, evidence: Evidence) -> Verdict:
     if high is None:
         return Verdict(None, f"how much {condition.value} is in the water is not known")
     limit = target * Decimal(str(condition.share).removesuffix("%").strip()) / 100
-    shown = show_significant(high, 2, up=True)
+    shown, unit = show_significant(high, 2, up=True), load(str(condition.value)).ledger_unit
     return Verdict(
         high <= limit,
-        f"{condition.value}: upper bound {shown} mg/L, needed: at most {show_significant(limit, 3)} mg/L "
+        f"{condition.value}: upper bound {shown} {unit}, needed: at most {show_significant(limit, 3)} {unit} "
         f"({condition.share} of the target)",
         None,
         shown,
-        "mg/L",
+        unit,
     )
 
 

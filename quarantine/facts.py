@@ -45,6 +45,15 @@ def utc(at: datetime) -> datetime:
     return at.astimezone(UTC).replace(microsecond=0)
 
 
+AGAIN = 0
+"""The number in the key of what a water change called for; the runs of a series count from 1."""
+
+
+def is_again(fact: Fact) -> bool:
+    """Whether it is the outcome of a task that a water change called for (rule C1)."""
+    return str(fact.data.get("key", "")).endswith(f":{AGAIN}")
+
+
 class Condition(NamedTuple):
     """One typed condition of a protocol: a before-check of a dose, or a criterion of sign-off.
 

@@ -17,9 +17,11 @@ from zoneinfo import ZoneInfo
 
 from quarantine import evidence as ev
 from quarantine.evidence import PeriodStanding, Standing
-from quarantine.facts import Condition, Fact, PlannedTask, in_order, local_day, utc
-from quarantine.failures import Refused
-from quarantine.protocol import Duration, Period, Protocol, Repeat, Start, Step, Window
+from quarantine.facts import AGAIN, Condition, Fact, PlannedTask, in_order, is_again, local_day, utc
+from quarantine.failures import Refused, Unknown
+from quarantine.protocol import WHOLE_DAY, Duration, Period, Protocol, Repeat, Start, Step, Window
+from quarantine.quantity import show
+from quarantine.readings import PARAMETERS
 from quarantine.water.ledger import Exposure, Water, exposures
 
 AFTER_THE_END_DAYS = 7
@@ -27,6 +29,10 @@ AFTER_THE_END_DAYS = 7
 
 DAILY_CARE = ("look", "feed", "test")
 """Care that belongs to its day: once the window closes it is missed, and a person says why."""
+
+
+READ_FIRST = ".read"
+"""How the step of the reading ends that a dose is topped up to; the id of no step of a template has a dot."""
 
 
 class Course(NamedTuple):
@@ -122,6 +128,15 @@ class _Run(NamedTuple):
         return self.outcome.at if self.outcome is not None and self.outcome.kind != "skip" else None
 
 
+class _Contact(NamedTuple):
+    """The days from the first dose of a treatment to the last change that clears it."""
+
+    first: date
+    begun: bool
+    last: date
+    substance: str
+
+
 class _Expansion:
     """One course being expanded. A class only because steps refer to each other: each is expanded once."""
 
@@ -136,7 +151,8 @@ class _Expansion:
         self.steps = {step.id: step for step in self.protocol.steps}
         self.outcomes = {f.data["key"]: f for f in facts if f.kind in ("done", "dose", "skip") and "key" in f.data}
         own = [f for f in self.outcomes.values() if f.batch == course.batch]
-        self.roots, self.given = _roots(own), _given(own)
+        series = [f for f in own if not is_again(f)]
+        self.roots, self.given = _roots(series), _given(series)
         self.lapses = self._lapses()
         self.daily = _daily_outcomes(facts, course)
         self.words = [f for f in facts if f.kind == "word" and f.batch == course.batch]
@@ -148,11 +164,14 @@ class _Expansion:
         self.own = [f for f in facts if f.batch == course.batch]
         self.known: dict[datetime, ev.Evidence] = {}
         self.runs: dict[str, list[_Run]] = {}
+        self.again: dict[str, list[tuple[Step, _Run]]] = {}
+        """step -> what water changes called for: doses again, and the readings before them (rule C1)"""
         self.earliest: date | None = None  # known once the steps that do not follow a period are expanded
         self.periods = {p.id: self._period(p) for p in self.protocol.periods}
         for step in self.protocol.steps:
             if step.repeat is None or step.repeat.until is None:
                 self._expand(step)
+        self.again = {step.id: list(self._again(step)) for step in self.protocol.steps if _redosed(step)}
         self.earliest = self._earliest()
         self.standing = Standing(self.evidence, tuple(self.periods.values()), self.earliest)
         for step in self.protocol.steps:
@@ -167,6 +186,9 @@ class _Expansion:
                 if closed and run.outcome is None:
                     continue
                 yield self._task(step, run, many)
+            for again, run in self.again.get(step.id, ()):
+                if not closed or run.outcome is not None:
+                    yield self._task(again, run, 0)
 
     def _task(self, step: Step, run: _Run, many: int) -> PlannedTask:
         course = self.course
@@ -241,6 +263,7 @@ class _Expansion:
                 days.append(end_of_contact)
             elif criterion.kind == "tasks":
                 days += [run.day for runs in self.runs.values() for run in runs if run.day and run.outcome is None]
+                days += [run.day for made in self.again.values() for _, run in made if run.day and run.outcome is None]
             elif (verdict := ev.judge(criterion, self.evidence)).earliest:
                 days.append(verdict.earliest)
         return max(days)
@@ -543,8 +566,7 @@ class _Expansion:
         return _Anchor(lapse.id, day, None, f"the series began again: a run was missed on {run.day}")
 
     def _series(self, step: Step, anchor: _Anchor) -> Iterator[_Run]:
-        owner = {"system": self.course.system, "tank": self.course.tank, "batch": self.course.batch}[step.for_]
-        prefix = f"{owner}:{step.id}:{anchor.id}:"
+        prefix = f"{self._owner(step)}:{step.id}:{anchor.id}:"
         repeat = step.repeat
         every = _every(step)
         times = 1 if repeat is None else repeat.times
@@ -557,6 +579,10 @@ class _Expansion:
             if amended and day is not None and day < amended.day and f"{prefix}{n}" not in self.outcomes:
                 reason += f"; moved from {day} to {amended.day}: the protocol was amended"
                 day, at = amended.day, None
+            if day is not None and f"{prefix}{n}" not in self.outcomes and (behind := self._behind(step, day)):
+                free, substance = behind
+                reason += f"; moved from {day} to {free}: no planned change while {substance} acts (rule C11)"
+                day, at = free, None
             if day is not None and (opens := _on_weekday(day, step.window.weekdays)) != day:
                 reason += f"; moved from {day} to {opens}: the window opens on {', '.join(step.window.weekdays)}"
                 day, at = opens, None
@@ -572,6 +598,126 @@ class _Expansion:
                 before = run.done_at or self._local(run.day or self.today, run.at)
                 ceiling = before + timedelta(hours=repeat.latest.value)
             n += 1
+
+    def _owner(self, step: Step) -> str:
+        return {"system": self.course.system, "tank": self.course.tank, "batch": self.course.batch}[step.for_]
+
+    # --- changes inside a treatment that stays in the water (rules C1, C5, C11) -------------------------
+
+    def _again(self, step: Step) -> Iterator[tuple[Step, _Run]]:
+        """The doses that changes call for between the first dose and the beginning of clearing, each with its step."""
+        assert step.treatment is not None
+        from quarantine.formulary import regimen
+
+        substance = regimen(step.treatment.regimen)[0].id
+        ends = self._clearing_day(step)
+        clearing = {one.id for one in self._clearing(step)}
+        for group in _groups(self.facts, substance, step.id, self.course.batch, clearing):
+            if group.outcome is not None:
+                root, day = group.outcome.data["key"].split(":")[2], local_day(group.changes[-1].at, self.zone)
+            else:
+                root, day = _first_entered(list(group.changes)), self._again_on(step, group)
+                ahead = [run.day for run in self.runs[step.id] if run.outcome is None and run.day is not None]
+                # Clearing, or the next dose of the course, comes first; a stopped course gets none.
+                if (ends and day >= ends) or (ahead and min(ahead) <= day) or step.id in self.stops:
+                    continue
+            key = f"{self._owner(step)}:{step.id}:{root}:{AGAIN}"
+            reason = f"{self._changed(group)}; the template says: {step.treatment.mode} (rule C1)"
+            if step.treatment.mode == "top up to a reading":
+                yield from self._read_first(step, substance, group, root)
+            run = self._run(step, _Run(AGAIN, key, day, None, None, "planned", reason, None))
+            yield step._replace(title=f"{step.title} again after a water change"), run
+
+    def _again_on(self, step: Step, group: _Group) -> date:
+        """The day of the last change; the next one where its window is over, or a dose was given on it already."""
+        assert step.treatment is not None
+        from quarantine.formulary import regimen
+
+        last, gap = group.changes[-1], regimen(step.treatment.regimen)[1].minimum_gap
+        day = local_day(last.at, self.zone)
+        closer = gap is not None and gap.unit == "h" and gap.value < 24
+        given = group.dose is not None and local_day(group.dose.at, self.zone) == day and not closer
+        if given or _day_window(day, step.window, self.zone)[1] <= last.at:
+            day += timedelta(days=1)
+        return _on_weekday(day, step.window.weekdays)
+
+    def _read_first(self, step: Step, substance: str, group: _Group, root: str) -> Iterator[tuple[Step, _Run]]:
+        """The reading that a dose is topped up to, where a kit reads the substance: after the change and before it."""
+        reading = reading_step(step, substance)
+        if reading is None:
+            return
+        since = group.changes[-1].at
+        key = f"{self._owner(step)}:{reading.id}:{root}:{AGAIN}"
+        read = [
+            fact
+            for fact in self.facts
+            if fact.kind == "reading"
+            and fact.tank == self.course.tank
+            and fact.at >= since
+            and fact.data["parameter"] == reading.reads[0]
+            and (substance != "copper" or fact.data.get("form") == "free")
+        ]
+        outcome = self.outcomes.get(key) or (read[0] if read else None)
+        if outcome is None and group.outcome is not None:
+            return
+        state = "planned" if outcome is None else "skipped" if outcome.kind == "skip" else "done"
+        day = local_day(since, self.zone)
+        yield reading, _Run(AGAIN, key, day, None, outcome, state, f"{self._changed(group)}; {reading.note}", None)
+
+    def _changed(self, group: _Group) -> str:
+        """ "water was changed: 20 L on 2026-03-04 10:00 and 10 L on 2026-03-04 18:00" """
+        said = [f"{show(Decimal(one.data['out_litres']))} L on {self._shown(one.at)}" for one in group.changes]
+        return f"water was changed: {' and '.join(said)}"
+
+    def _clearing(self, dose: Step) -> list[Step]:
+        """What brings a substance out: the changes that wait for its doses; without any, chores right after them."""
+        changes = [s for s in self.protocol.steps if s.kind == "change" and self._waits(s, dose.id)]
+        chores = [s for s in self.protocol.steps if s.kind == "chore" and s.start.subject == dose.id]
+        return changes or [s for s in chores if s.start.kind == "after"]
+
+    def _clearing_day(self, dose: Step) -> date | None:
+        """The day on which clearing is due, once every dose of the course has its outcome."""
+        if not all(run.outcome for run in self.runs[dose.id]):
+            return None
+        runs = [run for one in self._clearing(dose) for run in self.runs.get(one.id, ())]
+        return min((run.day for run in runs if run.day is not None and run.outcome is None), default=None)
+
+    def _waits(self, step: Step, name: str) -> bool:
+        """Whether a step begins, directly or through others, by another one."""
+        subject = step.start.subject if step.start.kind in ("after", "begun") else None
+        return subject == name or (subject in self.steps and self._waits(self.steps[str(subject)], name))
+
+    def _behind(self, step: Step, day: date) -> tuple[date, str] | None:
+        """The day after the contact that a planned change would fall into, and with what; None: it may stay.
+
+        A change that readings, signs or a keeper ask for is none that was planned, and stays.
+        """
+        if step.kind != "change" or step.when or step.start.kind in ("sign", "reading", "word"):
+            return None
+        for contact in self._contacts(step):
+            if contact.first < day <= contact.last or (contact.begun and day <= contact.first):
+                free = contact.last + timedelta(days=1)
+                return (free, contact.substance) if free > day else None
+        return None
+
+    def _contacts(self, step: Step) -> Iterator[_Contact]:
+        """The treatments that stay in the water, with the days of their contact, that a change has no part in."""
+        for dose in self.protocol.steps:
+            treatment = dose.treatment
+            if treatment is None or self._waits(step, dose.id) or self._waits(dose, step.id):
+                continue
+            clearing = [one for one in self._clearing(dose) if one.kind == "change"]
+            endless = any(one.repeat is not None and one.repeat.until for one in clearing)
+            if endless or _as_needed(dose) or not _prolonged(dose):
+                continue
+            doses = [run for run in self._expand(dose) if run.state != "skipped"]
+            last = [run.day for one in clearing for run in self._expand(one)]
+            if doses and doses[0].day is not None and last and None not in last:
+                from quarantine.formulary import regimen
+
+                begun = doses[0].done_at is not None
+                first = local_day(doses[0].done_at, self.zone) if doses[0].done_at else doses[0].day
+                yield _Contact(first, begun, max(d for d in last if d), regimen(treatment.regimen)[0].name)
 
     def _apart(self, step: Step, run: _Run, every: Duration) -> _Run:
         """An open dose moves behind one that was given in its place, by a later code of its course or by one that was
@@ -672,6 +818,95 @@ def _stopped(facts: list[Fact], batch: str, amended: dict[str, _Amended]) -> dic
     found = {f.data["step"]: f for f in facts if f.kind == "stopped" and f.batch == batch}
     anew = {step: made.since for step, made in amended.items() if made.since is not None}
     return {step: fact for step, fact in found.items() if step not in anew or fact.at >= anew[step]}
+
+
+class _Group(NamedTuple):
+    """Changes that one dose makes good: what came of it under its own key, and the last dose before them."""
+
+    changes: tuple[Fact, ...]
+    outcome: Fact | None
+    dose: Fact | None
+
+
+def _groups(facts: list[Fact], substance: str, step: str, batch: str, clearing: set[str]) -> Iterator[_Group]:
+    """The changes inside a treatment, by the dose that makes them good: one for all since the dose before.
+
+    A dose makes good what it was entered after; what was entered late calls for another. Once a clearing step is done
+    the treatment has ended, until the course doses again. ``facts`` are those of the water, in order.
+    """
+    pending: list[Fact] = []
+    last, inside = None, False
+    for fact in facts:
+        _, of, root, _ = str(fact.data.get("key", ":::")).split(":")
+        mine = of == step and fact.batch == batch
+        if fact.kind == "change" and inside and Decimal(fact.data["out_litres"]) > 0:
+            pending.append(fact)
+        elif fact.kind == "done" and of in clearing and fact.batch == batch:
+            pending, inside = [], False
+        elif _stays_in(fact, substance) or (fact.kind == "skip" and mine and is_again(fact)):
+            answered = tuple(one for one in pending if one.entered_at <= fact.entered_at)
+            own = mine and root in {one.id for one in answered}
+            if own:
+                yield _Group(answered, fact, last)
+            if fact.kind == "dose":
+                last = fact
+                inside = mine if of and not is_again(fact) else inside
+            if fact.kind == "dose" or own:
+                pending = [one for one in pending if one not in answered]
+    if pending:
+        yield _Group(tuple(pending), None, last)
+
+
+def _stays_in(fact: Fact, substance: str) -> bool:
+    """Whether a fact put a substance into the water."""
+    data = fact.data
+    return fact.kind == "dose" and data.get("substance") == substance and data.get("route") in ("bath", "prolonged")
+
+
+def _prolonged(step: Step) -> bool:
+    """Whether the dose of a step stays in the water (rule C5); a row that the formulary has no more is held anyway."""
+    from quarantine.formulary import is_prolonged, regimen
+
+    try:
+        return step.treatment is not None and is_prolonged(regimen(step.treatment.regimen)[1])
+    except Unknown:
+        return False
+
+
+def _redosed(step: Step) -> bool:
+    """Whether a change inside the treatment calls for a dose in between: as published none is given, and the full
+    amount follows on its own date."""
+    return step.treatment is not None and step.treatment.mode != "as published" and _prolonged(step)
+
+
+def reading_step(step: Step, substance: str) -> Step | None:
+    """The reading before a dose that is topped up to it, as a step of its own; None where no kit reads it."""
+    parameter = "salinity" if substance == "sodium-chloride" else substance
+    if parameter not in PARAMETERS:
+        return None
+    title = PARAMETERS[parameter].title
+    return step._replace(
+        id=f"{step.id}{READ_FIRST}",
+        kind="test",
+        title=f"Read {title} after a water change",
+        repeat=None,
+        window=WHOLE_DAY,
+        after_window="shift",
+        treatment=None,
+        reads=(parameter,),
+        who="anyone",
+        before=(),
+        note="the dose is topped up to this reading (rules C1 and C13)",
+    )
+
+
+def reading_steps(protocol: Protocol) -> list[Step]:
+    """The readings that may come before doses of a protocol, beside its own steps."""
+    from quarantine.formulary import regimen
+
+    doses = [s for s in protocol.steps if s.treatment and s.treatment.mode == "top up to a reading" and _redosed(s)]
+    found = [reading_step(s, regimen(s.treatment.regimen)[0].id) for s in doses if s.treatment]
+    return [one for one in found if one is not None]
 
 
 def _given(outcomes: Iterable[Fact]) -> dict[str, list[tuple[str, int, Fact]]]:

@@ -1517,6 +1517,7 @@ def _check_medicated(reader: _Reader) -> None:
     if doses and "cautions" not in reader.data:
         reader.wrong(("cautions",), "a list of cautions, because the template is medicated")
     waits = _waits(reader.data)
+    _check_cleared(reader, doses, waits)
     chores = [one.get("id") for _, one in _tables(reader.data, "step") if one.get("kind") == "chore"]
     for path, step in doses:
         treatment = step.get("treatment")
@@ -1529,6 +1530,23 @@ def _check_medicated(reader: _Reader) -> None:
                 "a later chore that puts this back (rule C10)",
                 treatment.get("off"),
             )
+
+
+def _check_cleared(reader: _Reader, doses: list[tuple[Path_, dict[str, Any]]], waits: dict[Node, list[Node]]) -> None:
+    """Where every water change calls for a dose again, something ends the treatment (rules C1 and C5)."""
+    from quarantine.formulary import is_prolonged
+
+    ends = [one.get("id") for _, one in _tables(reader.data, "step") if one.get("kind") in ("change", "chore")]
+    for path, step in doses:
+        treatment = step.get("treatment")
+        if not isinstance(treatment, dict) or treatment.get("mode") not in ("replace removed", "top up to a reading"):
+            continue
+        row = _row_of(treatment["regimen"]) if isinstance(treatment.get("regimen"), str) else None
+        cleared = any(_follows(waits, ("begun", one), step.get("id")) for one in ends if isinstance(one, str))
+        if row is not None and is_prolonged(row) and not cleared:
+            why = "each change before clearing calls for a dose again"
+            expected = "a later change or chore that begins clearing"
+            reader.wrong((*path, "treatment", "mode"), expected, treatment["mode"], why)
 
 
 def _follows(waits: dict[Node, list[Node]], node: Node, name: object) -> bool:

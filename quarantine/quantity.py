@@ -100,13 +100,15 @@ _SPELLINGS: dict[str, str] = {
     "mg": "mgs milligram milligrams milligramme milligrammes",
     "g": "gm gms gram grams gramme grammes",
     "kg": "kgs kilo kilos kilogram kilograms kilogramme kilogrammes",
-    "oz": "ounce ounces",
+    "oz": "ounce ounces ozav ozavdp ozwt oz(av) oz(avoirdupois) ozbyweight ounce(avoirdupois) ounces(avoirdupois)"
+    " ouncebyweight ouncesbyweight avoirdupoisounce avoirdupoisounces",
     "lb": "lbs pound pounds",
     "grain": "grains",
     "ug/L": "mcg/l ug/litre ug/liter ugperl ugperlitre ugperliter",
     "mg/L": "mg/litre mg/liter mgperl mgperlitre mgperliter ppm",
     "g/L": "g/litre g/liter gperl gperlitre gperliter",
-    "% w/v": "%wv %(w/v) percentw/v",
+    # Salt is counted so by the sources: 0.15 lb in 10 US gallons is called 0.18 % (treatment notes, section 2, S29).
+    "% w/v": "%wv %(w/v) percentw/v %salt percentsalt pctsalt",
     "uL/L": "ul/litre ul/liter ulperl ulperlitre ulperliter",
     "mL/L": "ml/litre ml/liter mlperl mlperlitre mlperliter",
     "°C": "c degc degreec degreesc celsius degreecelsius degreescelsius",
@@ -137,6 +139,8 @@ _DROP = (
     "is not a measure: a dropper's drop of water weighs 45 to 55 mg (USP 32, chapter 1101) and other liquids"
     " differ more; measure with a syringe in mL"
 )
+_PIECES = "tablet tablets tab tabs capsule capsules sachet sachets packet packets envelope envelopes"
+_PIECE = "says nothing of what is in it; multiply by the mg that the label says one holds, and write that in mg"
 _UNREADABLE: dict[str, str] = {
     **dict.fromkeys(
         ("gal", "gals", "gallon", "gallons"),
@@ -153,6 +157,7 @@ _UNREADABLE: dict[str, str] = {
     ),
     **dict.fromkeys(_SPOONS.split(), _SPOON),
     **dict.fromkeys(("drop", "drops", "gtt"), _DROP),
+    **dict.fromkeys(_PIECES.split(), _PIECE),
     "gr": "could be a gram (write g) or a grain (0.06479891 g, write grain); say which",
     "°": "does not say Celsius or Fahrenheit; write °C or °F",
     **dict.fromkeys(("deg", "degree", "degrees"), "does not say Celsius or Fahrenheit; write °C or °F"),
@@ -250,9 +255,17 @@ def read(text: str, kind: str, what: str = "amount") -> Quantity:
     """The amount a keeper typed, for example "2 mg/L", "29 USgal", "78 °F", "1 1/2 in".
 
     ``kind`` is a kind of ``UNITS``; ``what`` names the amount in a refusal. For a concentration
-    "ppm" reads as mg/L. Raises Refused for a bare number, a unit that is unknown, ambiguous or of another
+    "ppm" reads as mg/L, and a label's rate ("5 g per 100 L", see ``read_rate``) as mg/L of six digits, rounded down;
+    for a volume in water as uL/L. Raises Refused for a bare number, a unit that is unknown, ambiguous or of another
     kind, and a number that is below zero or has a comma or an exponent.
     """
+    if kind in _OF_WATER and _is_label(text):
+        per_litre = _OF_WATER[kind]
+        return Quantity(Decimal(show_significant(rate_in(read_rate(text, what), per_litre), 6, up=False)), per_litre)
+    return _read_plain(text, kind, what)
+
+
+def _read_plain(text: str, kind: str, what: str) -> Quantity:
     number, unit_text = _split(text, what)
     return Quantity(number, _unit(text, unit_text, kind, what))
 
@@ -277,7 +290,7 @@ def read_with_error(text: str, kind: str, what: str, default: Quantity | Decimal
     """
     parts = _PLUS_MINUS.split(text.translate(_LETTERS))
     if len(parts) == 1:
-        whole = read(text, kind, what)
+        whole = _read_plain(text, kind, what)
         return whole, default if isinstance(default, Quantity) else _share(whole, default)
     if len(parts) > 2:
         raise Refused(f"The {what} {_quoted(text)} has more than one ±; write one, such as {_EXAMPLES[kind]} ± 1 %.")
@@ -291,6 +304,172 @@ def read_with_error(text: str, kind: str, what: str, default: Quantity | Decimal
     if kind == "temperature" and value.unit != spread.unit:
         raise Refused(f"The {what} {_quoted(text)} mixes °C and °F; write both sides in one of them.")
     return value, spread
+
+
+class Rate(NamedTuple):
+    """So much per so much, as a label prints it: ``amount`` (mass or volume) per ``per`` (water, or fish or food).
+
+    ``of`` is "" for water, else "fish" or "food", with "/day" where it is a daily rate.
+    """
+
+    amount: Quantity
+    per: Quantity
+    of: str = ""
+
+    def __str__(self) -> str:
+        who, _, daily = self.of.partition("/")
+        amount = f"{self.amount} av" if self.amount.unit == "oz" else str(self.amount)
+        return f"{amount} per {self.per}{f' {who}' if who else ''}{' a day' if daily else ''}"
+
+
+_OF_WATER = {"concentration": "mg/L", "volume_ratio": "uL/L"}
+_PER = re.compile(r" (?:per|for|in|to)(?: every| each)? | (?:every|each) ", re.IGNORECASE)
+_SLASH = re.compile(r"((?:(?:[0-9]+ +)?[0-9]+ */ *[0-9]+|[0-9.,]+)[^/0-9]*)/(.*)")
+_DAILY = re.compile(r" *(?:/|\b(?:per|a|each|every) ) *day$| daily$", re.IGNORECASE)
+_FED = re.compile(r" *(?:of )?(fish|body ?weight|bw|food|feed)$", re.IGNORECASE)
+_WATER = re.compile(r" *(?:of )?(?:the )?(?:(?:tank|aquarium|pond) )?water$", re.IGNORECASE)
+
+
+def read_rate(text: str, what: str = "rate") -> Rate:
+    """A label's rate: "5 g per 100 L", "1 mL/40 L", "0.1 ounce (avoirdupois) per 100 US gal", "0.3 % salt", "2 mg/L",
+    "50 mg per kg fish per day", "10 mg per g food".
+
+    "% salt" and "% w/v" are grams in 100 mL. Raises Refused, with a question, for a spoon, a drop, a tablet, a gallon
+    that is not said to be US or imperial, an ounce that may be a weight or a fluid ounce, a weight of nobody says what,
+    and for what names no water; else like ``read``.
+    """
+    plain, daily = _DAILY.subn("", " ".join(text.translate(_LETTERS).split()))
+    amount_text, per_text = _halves(plain)
+    if per_text is None or _says_per_what(plain):
+        return _rate_of_unit(text, plain, what)
+    amount = _rate_amount(text, amount_text, what)
+    per, of = _rate_per(text, per_text, what)
+    if daily and not of:
+        raise Refused(f"The {what} {_quoted(text)} is so much a day in water; write what one dose is.")
+    return Rate(amount, per, f"{of}/day" if daily else of)
+
+
+def rate_in(rate: Rate, unit: str) -> Decimal:
+    """The same rate in another unit, such as "mg/L", "uL/L", "g per 100 L", "mg/kg fish": exact where it ends, else 34
+    digits.
+
+    Raises Refused for a unit that does not read, and where a weight would become a volume, or fish food.
+    """
+    if not unit.strip():
+        raise Refused(f"{rate} in which unit? Write one such as mg/L, uL/L or g per 100 L.")
+    target = read_rate(f"1 {unit.strip()}", "unit")
+    if (rate.amount.kind, rate.of) != (target.amount.kind, target.of):
+        raise Refused(f"{rate} cannot be given in {unit.strip()}: {_apart(rate, target)}.")
+    return _decimal(_base(rate.amount) / _base(rate.per) / (_base(target.amount) / _base(target.per)))
+
+
+def of_substance(rate: Rate, strength: str) -> Rate:
+    """The rate of the substance in a product: ``strength`` is a percent by weight ("80 %") of what is weighed, and a
+    weight in a volume ("37 % w/v", "10 mg/mL") of what is poured.
+
+    Raises Refused for a strength that does not read, is above 100 %, or is not of the kind that the rate needs.
+    """
+    weighed = rate.amount.kind == "mass"
+    share = re.fullmatch(r"([0-9.]+) *(?:%|percent)(?: *w/w)?", strength.strip(), re.IGNORECASE)
+    if weighed and share is not None:
+        percent = _split(share[1], "strength")[0]
+        if not 0 < percent <= 100:
+            raise Refused(f"The strength {_quoted(strength)} is not above 0 % and up to 100 %; read the label again.")
+        part = Fraction(rate.amount.value) * Fraction(percent) / 100
+        return rate._replace(amount=Quantity(_decimal(part), rate.amount.unit))
+    held = None if weighed or share is not None else read_rate(strength, "strength")
+    if held is None or held.of or held.amount.kind != "mass":
+        needed = 'a percent by weight, such as "80 %"' if weighed else 'a weight in a volume, such as "10 mg/mL"'
+        raise Refused(f"The strength {_quoted(strength)} does not fit {rate}; write {needed}.")
+    grams = _base(rate.amount) * _base(held.amount) / _base(held.per)
+    return rate._replace(amount=Quantity(_decimal(grams), "g"))
+
+
+def _apart(rate: Rate, target: Rate) -> str:
+    if rate.of != target.of:
+        return f"one is counted by {rate.of or 'water'} and the other by {target.of or 'water'}"
+    return (
+        "one is a weight and the other a volume of a liquid, and between them stands its strength in g per L, which the"
+        " label has to say"
+    )
+
+
+def _base(quantity: Quantity) -> Fraction:
+    return Fraction(quantity.value) * UNITS[quantity.unit].factor
+
+
+def _is_label(text: str) -> bool:
+    """Whether it is so much per so much, in no unit that has a name of its own."""
+    plain = " ".join(text.translate(_LETTERS).split())
+    match = _AMOUNT.fullmatch(plain)
+    unit_text = (match["unit_a"] or match["unit_b"] or "") if match else ""
+    per_text = _halves(plain)[1]
+    return _key(unit_text) not in _BY_SPELLING and per_text is not None and bool(_FIRST_LITRE.search(per_text))
+
+
+_FIRST_LITRE = re.compile(r"[0-9]|gal", re.IGNORECASE)
+"""What makes "x/y" a label's: a number or a gallon behind the stroke; without them a slip of a unit is told as one."""
+
+
+def _says_per_what(plain: str) -> bool:
+    """Whether it is in a unit such as % w/v or mg/L, or in one that is refused with its own sentence (% w/w)."""
+    match = _AMOUNT.fullmatch(plain)
+    key = _key((match["unit_a"] or match["unit_b"] or "") if match else "")
+    return key in _UNREADABLE or (key in _BY_SPELLING and UNITS[_BY_SPELLING[key]].kind in _OF_WATER)
+
+
+def _halves(plain: str) -> tuple[str, str | None]:
+    """What stands before and behind the "per"; None where there is none."""
+    words = _PER.split(plain, maxsplit=1)
+    if len(words) == 2:
+        return words[0], words[1]
+    strokes = _SLASH.fullmatch(plain)
+    return (strokes[1].strip(), strokes[2].strip()) if strokes else (plain, None)
+
+
+def _rate_of_unit(text: str, plain: str, what: str) -> Rate:
+    """ "0.3 % salt", "2 ppm": the unit itself says per how much."""
+    number, unit_text = _split(plain, what)
+    key = _key(unit_text)
+    symbol = _BY_SPELLING.get(key, "")
+    if symbol == "% w/v":
+        return Rate(Quantity(number, "g"), Quantity(Decimal(100), "mL"))
+    if symbol and UNITS[symbol].kind in _OF_WATER:
+        return Rate(Quantity(number, symbol.split("/")[0]), Quantity(Decimal(1), "L"))
+    if key in _UNREADABLE or not symbol:
+        _unit(text, unit_text, "concentration", what)
+    raise Refused(f"The {what} {_quoted(text)} does not say per how much water; write it so, such as 5 g per 100 L.")
+
+
+def _rate_amount(text: str, amount_text: str, what: str) -> Quantity:
+    number, unit_text = _split(amount_text, what)
+    key = _key(unit_text)
+    if key in ("oz", "ounce", "ounces"):
+        raise Refused(
+            f"The {what} {_quoted(text)}: is it an ounce by weight (28.349523125 g, write oz av) or a fluid ounce of a"
+            " liquid (29.5735295625 mL, write USfloz; imperial 28.4130625 mL, write impfloz)? Say which."
+        )
+    symbol = _BY_SPELLING.get(key)
+    kind = UNITS[symbol].kind if symbol and UNITS[symbol].kind in ("mass", "volume") else "mass"
+    return Quantity(number, _unit(text, unit_text, kind, what))
+
+
+def _rate_per(text: str, per_text: str, what: str) -> tuple[Quantity, str]:
+    """Per how much, and of what: "" for water, "fish" or "food"."""
+    fed = _FED.search(per_text)
+    of = "" if fed is None else "food" if fed[1].casefold() in ("food", "feed") else "fish"
+    rest = (_FED if fed else _WATER).sub("", per_text).strip()
+    number, unit_text = _split(rest if re.match(r"[0-9.-]", rest) else f"1 {rest}", what)
+    symbol = _BY_SPELLING.get(_key(unit_text))
+    if not of and symbol is not None and UNITS[symbol].kind == "mass":
+        raise Refused(
+            f"The {what} {_quoted(text)}: is it per {unit_text} of fish or of food? They differ as much as fish eat;"
+            f" write {unit_text} fish or {unit_text} food."
+        )
+    per = Quantity(number, _unit(text, unit_text, "mass" if of else "volume", what))
+    if number <= 0:
+        raise Refused(f"The {what} {_quoted(text)} is per nothing; write per how much, such as 5 g per 100 L.")
+    return per, of
 
 
 def to(quantity: Quantity, unit: str, *, difference: bool = False) -> Decimal:

@@ -20,7 +20,8 @@ class Parameter(NamedTuple):
     high: Decimal
     also: tuple[str, ...] = ()
     form: str = ""
-    """what a nitrite kit reads: "NO2" (nitrite), "N" (nitrite nitrogen), "" when nobody said"""
+    """what a nitrite kit reads: "NO2" (nitrite), "N" (nitrite nitrogen); a copper kit: "free", "total" or "chelated";
+    "" when nobody said"""
 
 
 def _p(name: str, title: str, unit: str, kind: str, low: str, high: str, *also: str) -> Parameter:
@@ -40,8 +41,15 @@ PARAMETERS = {
         _p("salinity", "salinity", "g/L", "concentration", "0", "60", "sal"),
         _p("alkalinity", "total alkalinity", "mg/L", "concentration", "0", "1000", "alk"),
         _p("hardness", "total hardness", "mg/L", "concentration", "0", "3000", "gh"),
+        _p("copper", "copper (Cu)", "mg/L", "concentration", "0", "20", "cu"),
     )
 }
+SOURCE = {
+    **{name: PARAMETERS[name] for name in ("ph", "tan", "temperature")},
+    "chlorine": _p("chlorine", "total chlorine", "mg/L", "concentration", "0", "10", "cl2"),
+}
+"""What is tested of the water that goes in. Total chlorine is free chlorine and chloramine together; what fish live in
+holds none, so it is no parameter of a tank."""
 COMPUTED = ("uia",)
 """Never typed: computed from total ammonia, pH and temperature."""
 
@@ -54,15 +62,39 @@ FORMS = {
     **dict.fromkeys(("nitrite_no2", "nitrite-no2"), "NO2"),
 }
 """Names of nitrite that say what the kit reads; "nitrite" and "no2" alone do not."""
-FORM_WORDS = {"N": "nitrite nitrogen (NO2-N)", "NO2": "nitrite (NO2)"}
+COPPER_FORMS = {
+    **dict.fromkeys(("copper_free", "copper-free", "cu_free", "cu-free"), "free"),
+    **dict.fromkeys(("copper_total", "copper-total", "cu_total", "cu-total"), "total"),
+    **dict.fromkeys(("copper_chelated", "copper-chelated", "cu_chelated", "cu-chelated"), "chelated"),
+}
+"""Names of copper that say what the kit reads. Only free (ionic) copper is what a target is counted in: chelated copper
+is on another scale (treatment notes, section 0, trap 4), and a kit for total copper cannot tell the two apart."""
+FORM_WORDS = {
+    "N": "nitrite nitrogen (NO2-N)",
+    "NO2": "nitrite (NO2)",
+    "free": "free copper",
+    "total": "total copper",
+    "chelated": "chelated copper",
+}
 
 
 def find(name: str) -> Parameter | None:
     """The parameter of a typed name, by name or short form; None when there is none.
 
-    "nitrite_n" and "nitrite_no2" are nitrite, with the form that the kit reads.
+    "nitrite_n" and "nitrite_no2" are nitrite, "copper_free" copper, with the form that the kit reads.
     """
     wanted = name.casefold()
+    if wanted in COPPER_FORMS:
+        return PARAMETERS["copper"]._replace(form=COPPER_FORMS[wanted])
     if wanted in FORMS:
         return PARAMETERS["nitrite"]._replace(form=FORMS[wanted])
-    return next((p for p in PARAMETERS.values() if wanted == p.name or wanted in p.also), None)
+    return _named(wanted, PARAMETERS)
+
+
+def find_source(name: str) -> Parameter | None:
+    """What is tested of the water that goes in, by name or short form; None when it is none of ``SOURCE``."""
+    return _named(name.casefold(), SOURCE)
+
+
+def _named(wanted: str, known: dict[str, Parameter]) -> Parameter | None:
+    return next((p for p in known.values() if wanted == p.name or wanted in p.also), None)

@@ -24,7 +24,8 @@ LAYERS: tuple[tuple[str, ...], ...] = (
     ("settings", "formulary", "water"),
     ("protocol",),
     ("evidence", "protocol_schema"),
-    ("plan", "readiness", "dosing", "clearance", "records"),
+    ("plan", "readiness", "followups", "dosing", "clearance", "stock", "records"),
+    ("bathing",),
     ("actions",),
     ("calendars", "reports"),
     ("cli",),
@@ -45,7 +46,19 @@ ALLOWED = {
     ),
 }
 
-PURE = ("water", "plan", "readiness", "dosing", "clearance", "evidence", "quantity", "moments")
+PURE = (
+    "water",
+    "plan",
+    "readiness",
+    "followups",
+    "bathing",
+    "dosing",
+    "clearance",
+    "stock",
+    "evidence",
+    "quantity",
+    "moments",
+)
 OUTSIDE_WORLD = {"os", "pathlib", "io", "time", "sqlite3", "shutil", "tempfile", "subprocess", "socket", "random"}
 CLOCKS = {"now", "utcnow", "today", "time", "monotonic", "perf_counter"}
 FILES = {"open", "read_text", "write_text", "read_bytes", "write_bytes", "input", "print"}

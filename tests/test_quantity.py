@@ -18,7 +18,10 @@ from quarantine.quantity import (
     decimal_up,
     floor_to,
     kind_of,
+    of_substance,
+    rate_in,
     read,
+    read_rate,
     read_with_error,
     show,
     show_significant,
@@ -326,3 +329,176 @@ def test_the_crossing_from_floats_is_outward(x: float) -> None:
     down, up = decimal_down(x), decimal_up(x)
     assert down <= Decimal(x) <= up
     assert up - down <= abs(Decimal(x)) * Decimal("1e-11")
+
+
+# --- F17: a label's rate ---------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("text", "unit", "value"),
+    [
+        ("2 mg/L", "mg/L", "2"),
+        ("3 ppm", "mg/L", "3"),
+        ("0.5 g/L", "mg/L", "500"),
+        ("2 mL per litre", "uL/L", "2000"),
+        ("1 mL/40 L", "uL/L", "25"),
+        ("5 g per 100 L", "mg/L", "50"),
+        ("5g/100L", "mg/L", "50"),
+        ("5 g in 100 litres of water", "mg/L", "50"),
+        ("1/2 g for every 10 L", "mg/L", "50"),
+        ("1 1/2 mL to each 30 L", "uL/L", "50"),
+        ("0.3 % salt", "g/L", "3"),
+        ("0.3 % w/v", "g per 100 mL", "0.3"),
+        ("2 oz av per 10 US gallons", "oz av per USgal", "0.2"),
+        ("128 US fl oz per 10 USgal", "uL/L", "100000"),
+        ("50 mg/kg fish/day", "mg/g fish per day", "0.05"),
+        ("50 mg per kg of fish daily", "mg/kg fish/day", "50"),
+        ("10 mg per g of food", "g/kg food", "10"),
+    ],
+)
+def test_F17_reads_a_labels_rate(text: str, unit: str, value: str) -> None:
+    """So much per so much, however it is written, in any unit that counts the same things."""
+    assert rate_in(read_rate(text), unit) == Decimal(value)
+
+
+@pytest.mark.parametrize(
+    ("text", "says"),
+    [
+        ("1 tsp", "not a measure: 71 household teaspoons"),
+        ("1 tsp per 10 L", "not a measure: 71 household teaspoons"),
+        ("2 drops per 10 L", "not a measure: a dropper"),
+        ("1 tablet per 40 L", "says nothing of what is in it"),
+        ("500 mg per 10 gallons", "they differ by 20 %, which is an overdose; say which"),
+        ("5 mg/gal", "they differ by 20 %"),
+        ("2 oz per 10 US gallons", "an ounce by weight .* or a fluid ounce"),
+        ("2 fl oz per 10 USgal", "could be US"),
+        ("10 mg/kg", "per kg of fish or of food"),
+        ("3 %", "does not say of what"),
+        ("37 % w/w", "specific gravity"),
+        ("5 g", "does not say per how much water"),
+        ("5 per 100 L", "has no unit"),
+        ("5 g per 100", "has no unit"),
+        ("5 g per 0 L", "is per nothing"),
+        ("5 g per 10 cm", "is a length, and a volume is needed"),
+        ("5 cm per 10 L", "is a length, and a mass is needed"),
+        ("-5 g per 10 L", "below zero"),
+        ("5 g per -10 L", "below zero"),
+        ("1,5 g per 10 L", "has a comma"),
+        ("1e3 mg per 10 L", "exponent"),
+        ("5 Mg per 10 L", "capital M"),
+        ("5 g per 10 L per day", "what one dose is"),
+        ("5 g per 10 L per 2 L", "unknown unit 'L per 2 L'|more than one number"),
+        ("per 10 L", "does not begin with a number"),
+        ("", "is empty"),
+    ],
+)
+def test_F17_a_label_that_may_mean_two_things_is_asked_about(text: str, says: str) -> None:
+    """A spoon, a tablet, a gallon or an ounce of nobody says which, and a rate without its water, are refused."""
+    with pytest.raises(Refused, match=says):
+        read_rate(text)
+
+
+@pytest.mark.parametrize(
+    ("text", "unit", "says"),
+    [
+        ("1 mL/40 L", "mg/L", "the label has to say"),
+        ("5 g per 100 L", "mL/L", "the label has to say"),
+        ("50 mg/kg fish/day", "mg/g food", "counted by fish/day and the other by food"),
+        ("50 mg/kg fish", "mg/L", "counted by fish and the other by water"),
+        ("5 g per 100 L", "L", "per how much water"),
+        ("5 g per 100 L", " ", "in which unit"),
+    ],
+)
+def test_F17_a_weight_is_never_turned_into_a_volume(text: str, unit: str, says: str) -> None:
+    """Nor fish into food, nor food into water: what stands between them is not known."""
+    with pytest.raises(Refused, match=says):
+        rate_in(read_rate(text), unit)
+
+
+@pytest.mark.parametrize(
+    ("text", "strength", "unit", "value"),
+    [
+        ("5 g per 100 L", "80 %", "mg/L", "40"),
+        ("5 g per 100 L", "12.5 % w/w", "mg/L", "6.25"),
+        ("1 mL/40 L", "37 % w/v", "mg/L", "9.25"),
+        ("5 mL per 100 L", "10 mg/mL", "mg/L", "0.5"),
+    ],
+)
+def test_F17_the_strength_makes_the_products_rate_the_substances(
+    text: str, strength: str, unit: str, value: str
+) -> None:
+    """A percent by weight of what is weighed; a weight in a volume of what is poured."""
+    assert rate_in(of_substance(read_rate(text), strength), unit) == Decimal(value)
+
+
+@pytest.mark.parametrize(
+    ("text", "strength", "says"),
+    [
+        ("5 g per 100 L", "37 % w/v", "a percent by weight"),
+        ("5 g per 100 L", "strong", "a percent by weight"),
+        ("5 g per 100 L", "0 %", "not above 0 %"),
+        ("5 g per 100 L", "101 %", "not above 0 %"),
+        ("1 mL/40 L", "37 %", "a weight in a volume"),
+        ("1 mL/40 L", "25 uL/L", "a weight in a volume"),
+        ("1 mL/40 L", "10 mg/kg food", "a weight in a volume"),
+        ("1 mL/40 L", "strong", "does not begin with a number"),
+    ],
+)
+def test_F17_a_strength_that_does_not_fit_is_refused(text: str, strength: str, says: str) -> None:
+    """A liquid's percent by weight needs its specific gravity, so it is asked for as a weight in a volume."""
+    with pytest.raises(Refused, match=says):
+        of_substance(read_rate(text), strength)
+
+
+@pytest.mark.parametrize(
+    ("text", "kind", "shown"),
+    [
+        ("5 g per 100 L", "concentration", "50 mg/L"),
+        ("1 mL/40 L", "volume_ratio", "25 uL/L"),
+        ("0.3 % salt", "concentration", "0.3 % w/v"),
+        ("0.1 ounce (avoirdupois) per 100 US gal", "concentration", "7.48915 mg/L"),
+        ("1 lb per 100 USgal", "concentration", "1198.26 mg/L"),
+    ],
+)
+def test_F17_a_rate_reads_where_an_amount_of_its_kind_does(text: str, kind: str, shown: str) -> None:
+    """A template's target may be a label's rate; what does not end is rounded down to six digits."""
+    assert str(read(text, kind)) == shown
+
+
+def test_F17_a_rate_shows_what_was_read() -> None:
+    """So that it can be compared with the label, and read again."""
+    shown = [str(read_rate(text)) for text in ("2 ounces (avoirdupois) / 10 US gal", "50 mg/kg fish/day", "3 ppm")]
+    assert shown == ["2 oz av per 10 USgal", "50 mg per 1 kg fish a day", "3 mg per 1 L"]
+    assert [str(read_rate(text)) for text in shown] == shown
+
+
+@given(
+    st.decimals(min_value="0.001", max_value=999, places=3),
+    st.decimals(min_value="0.01", max_value=9999, places=2),
+    st.sampled_from(["g", "mg", "oz av", "lb", "grain"]),
+    st.sampled_from(["L", "USgal", "impgal", "ft3", "m3"]),
+)
+def test_F17_every_form_gives_the_same_answer_by_two_paths(
+    amount: Decimal, per: Decimal, unit: str, water: str
+) -> None:
+    """The rate at once, or the weight divided by the litres, each converted alone; and there and back again."""
+    rate = read_rate(f"{amount} {unit} per {per} {water}")
+    at_once = rate_in(rate, "mg/L")
+    apart = to(read(f"{amount} {unit}", "mass"), "mg") / to(read(f"{per} {water}", "volume"), "L")
+    assert float(at_once) == pytest.approx(float(apart), rel=1e-14)
+    back = rate_in(read_rate(f"{at_once:f} mg/L"), f"{unit} per {per} {water}") if len(f"{at_once:f}") < 20 else amount
+    assert float(back) == pytest.approx(float(amount), rel=1e-14)
+
+
+@settings(deadline=None)
+@given(st.text(alphabet="0123456789 ./%gmLkoztalperUSfish", max_size=24))
+def test_F17_any_label_reads_or_is_refused(text: str) -> None:
+    """Never a traceback, and never a rate below zero."""
+    sentence, rate = ".", None
+    try:
+        rate = read_rate(text)
+    except Refused as refusal:
+        sentence = refusal.sentence
+    assert sentence.endswith((".", "?"))
+    assert "\n" not in sentence
+    assert rate is None or rate.amount.value >= 0 < rate.per.value

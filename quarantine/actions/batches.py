@@ -6,15 +6,16 @@ import re
 from datetime import datetime, timedelta
 from typing import Any, NamedTuple
 
+from quarantine.actions.admitting import ask_about_medicine, second_source, still_in
 from quarantine.actions.arriving import Bag, bag_lines, chore_tasks, welcome
 from quarantine.actions.desk import Desk, find_tank, free_name, local_text, when
 from quarantine.actions.planning import add_fact, load_system, plan_system, replan, standing_json, store_tasks
-from quarantine.facts import Fact, in_order, utc
+from quarantine.facts import Fact, utc
 from quarantine.failures import Refused, Usage
 from quarantine.moments import read_moment
 from quarantine.plan import Course, Plan, refuse_unplannable
 from quarantine.protocol import Protocol, load
-from quarantine.records.loading import fact_of, system_water
+from quarantine.records.loading import system_water
 from quarantine.records.reads import Row, Rows, open_reader
 from quarantine.records.store import Act, new_id
 
@@ -57,6 +58,7 @@ def start_batch(
     bag: Bag = Bag({}),  # noqa: B008 (a constant)
     acknowledge: bool = False,
     yes: bool = False,
+    really: bool = False,
 ) -> dict[str, Any]:
     """Fish arrived: freeze the protocol, record the arrival, make the plan. One transaction."""
     if not source.strip():
@@ -75,12 +77,15 @@ def start_batch(
         check_tanks(quarantine, destination, template)
         freeze(act, template)
         acknowledged(act, template, acknowledge)
+        told = ask_about_medicine(act, quarantine, at, really=really)
         shared = check_water(act, quarantine, template, at, yes)
         if not yes:
             _ask_expected(act, quarantine)
         batch = _add_batch(act, quarantine, destination, template, at, lines, source, name)
         act.describe("batch started", f"batch {batch['name']}: {count_of(lines)} fish in {quarantine['name']}", at)
-        return {**record_arrival(act, batch, quarantine, template, bag, dead_on_arrival, {}, yes=yes), "moved": shared}
+        made = record_arrival(act, batch, quarantine, template, bag, dead_on_arrival, {}, yes=yes)
+        told += second_source(act, quarantine, batch["name"], source, at)
+        return {**made, "moved": shared, "lines": [*told, *made["lines"]]}
 
 
 def count_of(lines: list[Fish]) -> int:
@@ -202,14 +207,14 @@ def acknowledged(act: Act, template: Protocol, acknowledge: bool) -> None:
 def check_water(act: Act, quarantine: Row, template: Protocol, at: datetime, yes: bool) -> list[str]:
     """Rules B1, B2: who is in the water already, and what their dates become. The consequence comes before the act."""
     state = load_system(act, quarantine["system"], act.now)
-    _refuse_dosed_water(act, quarantine)
     if not state.courses:
         return []
     if template.medicated or any(c.protocol.medicated for c in state.courses):
         names = ", ".join(b["name"] for b in state.batches)
         raise Refused(
             f"Batch {names} is in this water, and one of the two protocols gives medicine: two courses in one water "
-            "are not planned (rule B2). Use a tank with water of its own."
+            "are not planned (rule B2). Use a tank with water of its own; fish that are in already are recorded with: "
+            "quarantine event added."
         )
     before = plan_system(state, act.now)
     entering = _entry(quarantine, at)
@@ -230,28 +235,8 @@ def check_water(act: Act, quarantine: Row, template: Protocol, at: datetime, yes
 
 def medicine_in(act: Act, tank: Row) -> str | None:
     """What medicine the water of a tank still holds, in words; None when it holds none (rule B2)."""
-    from quarantine.formulary import load as load_substance
-    from quarantine.water.ledger import level_of, substances_in
-
-    facts = in_order([fact_of(row) for row in act.rows("facts_since", system=tank["system"], since="9999")])
-    water, _ = system_water(act, tank["system"], act.now)
-    for substance in substances_in(facts):
-        if water is None or "salt" in load_substance(substance).classes:
-            continue
-        level = level_of(facts, substance, water, "none", act.now)
-        if level.high is None or level.high > 0.01:
-            shown = "an unknown amount" if level.high is None else f"up to {level.high:.2f} mg/L"
-            return f"{shown} of {substance}"
-    return None
-
-
-def _refuse_dosed_water(act: Act, quarantine: Row) -> None:
-    held = medicine_in(act, quarantine)
-    if held is not None:
-        raise Refused(
-            f"{quarantine['name']} still holds {held}: no fish are added to medicated water (rule B2). "
-            "Change all of the water first and log it: quarantine event change."
-        )
+    held = still_in(act, tank["system"], act.now)
+    return " and ".join(f"{one.up_to} of {one.substance.id}" for one in held) or None
 
 
 def _entry(tank: Row, at: datetime) -> Fact:

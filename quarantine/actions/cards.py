@@ -9,13 +9,15 @@ from datetime import datetime, timedelta
 from decimal import Decimal
 from typing import Any
 
-from quarantine import dosing
+from quarantine import bathing, dosing
 from quarantine import evidence as ev
-from quarantine.facts import Condition, Fact, in_order
+from quarantine.actions import instructed
+from quarantine.dosing.repeats import MOVES_WATER
+from quarantine.facts import Condition, Fact, in_order, local_day
 from quarantine.failures import Refused
-from quarantine.formulary import Regimen, load, regimen
+from quarantine.formulary import Regimen, Substance, load, regimen
 from quarantine.formulary.groups import FILE as GROUPS_FILE
-from quarantine.quantity import Quantity, read, read_with_error, show, to
+from quarantine.quantity import UNITS, Quantity, kind_of, read, read_with_error, to
 from quarantine.records.codec import instant, text_of_instant
 from quarantine.records.loading import VolumeRecord, fact_of, system_water, valid_at, volume_of
 from quarantine.records.reads import Row, Rows
@@ -63,11 +65,24 @@ def setting_for(rows: Rows, home: Home, tank: Row, batch: Row | None, now: datet
         readings=() if evidence else tuple(f for f in facts if f.kind == "reading"),
         weighed=_weighed(facts, batch["id"]) if batch else None,
         batch=next((b["name"] for b in here if batch and b["id"] == batch["id"]), "BATCH"),
-        species=tuple(dict.fromkeys(fish["species"] for b in here for fish in json.loads(b["fish"]))),
-        own_groups=_own_groups(home),
+        own_groups=own_groups(home),
         others=tuple(others),
         never_dosed=strange,
         short_litres=short,
+        moved=tuple(f for f in facts if f.kind in MOVES_WATER),
+        first=_changes_first(rows, tank, now),
+        **instructed.of_water(rows, tank["system"], here, tank["zone"], now),
+    )
+
+
+def _changes_first(rows: Rows, tank: Row, now: datetime) -> tuple[str, ...]:
+    """The planned changes of a water that are due today, or before, and still open (rule C11)."""
+    today = local_day(now, tank["zone"]).isoformat()
+    found = rows.rows("open_tasks_of_system", system=tank["system"])
+    return tuple(
+        f"{row['code']} {row['title']}"
+        for row in sorted(found, key=lambda row: (row["day"] or "", row["code"]))
+        if row["kind"] == "change" and row["day"] is not None and row["day"] <= today and row["state"] == "planned"
     )
 
 
@@ -96,7 +111,7 @@ def _weighed(facts: list[Fact], batch: str) -> dosing.Weighed | None:
     )
 
 
-def _own_groups(home: Home) -> str:
+def own_groups(home: Home) -> str:
     """The keeper's own list of sensitive animals; empty where there is none."""
     try:
         return (home.path / GROUPS_FILE).read_text(encoding="utf-8")
@@ -130,12 +145,26 @@ def propose_task(task: Row, setting: dosing.Setting, *, gate: bool = True) -> do
     before = tuple(Condition(**c) for c in detail["before"])
     where = where_of(treatment["water"], treatment["filter"], treatment["off"], treatment.get("longest", ""))
     if gate:
-        return dosing.propose(
+        card = dosing.propose(
             substance, row, setting, target=target, before=before, mode=treatment["mode"], where=where
         )
+        return with_end(card, substance, row, setting, task["code"])
     setting = setting._replace(now=max(setting.now, instant(task["due_from"])))
     card = dosing.propose(substance, row, setting, target=target, mode=treatment["mode"], where=where)
+    card = with_end(card, substance, row, setting, task["code"])
     return card._replace(checks=f"To be met on the day: {'; '.join(c.title for c in before)}." if before else "")
+
+
+def with_end(
+    card: dosing.Proposal, substance: Substance, row: Regimen, setting: dosing.Setting, code: str
+) -> dosing.Proposal:
+    """A card with what a timed bath says before its pour: how it ends, and the water that stands ready (rule C5)."""
+    if card.dose.add is None or not bathing.is_timed(row):
+        return card
+    said = bathing.before_pour(substance, row, setting, card.dose, code)
+    if said is None:
+        return card
+    return card._replace(how=(*card.how, said.how), confirm=(*card.confirm, *said.confirm))
 
 
 def where_of(water: str, filter_: str, off: Iterable[str], longest: str = "") -> dosing.Where:
@@ -147,7 +176,7 @@ _OFF_WORDS = {"uv": "UV", "auto-top-up": "auto top-up"}
 
 
 def _quantity(text: str) -> Quantity:
-    return read(text, "concentration", "the target")
+    return read(text, kind_of(text) or "concentration", "the target")
 
 
 def dose_json(dose: dosing.Dose) -> dict[str, Any]:
@@ -181,6 +210,19 @@ def with_options(
     return setting if stock is None else setting._replace(stock=_stock(stock))
 
 
+def with_strength(setting: dosing.Setting, regimen_id: str, strength: str | None) -> dosing.Setting:
+    """A setting with the strength of the product as a keeper typed it. Raises Refused for what does not read."""
+    if strength is None:
+        return setting
+    return setting._replace(product=dosing.read_strength(strength, regimen(regimen_id)[0]))
+
+
+def read_given(text: str, unit: str) -> Quantity:
+    """An amount that was really given: a weight, or of a liquid a volume; ``unit`` is the one that is shown. Raises
+    Refused."""
+    return read(text, UNITS[unit].kind, "--gave")
+
+
 def read_vessel(text: str) -> Water:
     """ "10 L" or "10 L ± 2 %": the water in a vessel. Raises Refused."""
     whole, error = measured(text, "volume", "--vessel")
@@ -208,16 +250,6 @@ def _stock(text: str) -> dosing.Stock:
     if grams <= 0 or litres <= 0:
         raise Refused("--stock is a weight in a volume, both more than nothing.")
     return dosing.Stock(grams, litres)
-
-
-def new_water_line(litres: Decimal, tank: Row) -> str:
-    """What a water change asks for beside its litres: conditioner by the new water only (rule C12, F25). How much
-    chlorine the tap's water holds is on nobody's record, so no amount is computed."""
-    match = "its temperature and salinity" if tank["water"] != "fresh" else "its temperature"
-    return (
-        f"new water: {show(litres)} L, matched to {match}; conditioner for these {show(litres)} L only, by its label "
-        "(the chlorine of the tap water is not on record, so no amount is computed)"
-    )
 
 
 def change_litres(task: Row, rows: Rows, now: datetime) -> Decimal | None:

@@ -335,10 +335,11 @@ def _reading(name: str) -> Correction:
 
     def find(act: Act, desk: Desk, fact: Row, text: str) -> tuple[dict[str, Any], str]:
         from quarantine.actions.noting import read_reading
-        from quarantine.readings import FORMS
+        from quarantine.readings import COPPER_FORMS, FORMS
 
-        was = {"N": "nitrite_n", "NO2": "nitrite_no2"}.get(json.loads(fact["data"]).get("form", ""), name)
-        parameter, value, step = read_reading(f"{name if name in FORMS else was}={text}")
+        form_now = json.loads(fact["data"]).get("form", "")
+        was = {"N": "nitrite_n", "NO2": "nitrite_no2"}.get(form_now, f"{name}_{form_now}" if form_now else name)
+        parameter, value, step = read_reading(f"{name if name in (*FORMS, *COPPER_FORMS) else was}={text}")
         unit = f" {parameter.unit}" if parameter.unit else ""
         form = {"form": parameter.form} if parameter.form else {}
         return {"value": value, "step": step, **form}, f"{parameter.title} {_was(fact, 'value')} -> {show(value)}{unit}"
@@ -349,16 +350,19 @@ def _reading(name: str) -> Correction:
 def _gave(act: Act, desk: Desk, fact: Row, text: str) -> tuple[dict[str, Any], str]:
     """The amount really given. What was planned and prepared stays; what it gives follows from the same volume."""
     was = json.loads(fact["data"])
-    given = read(text, "mass", "gave")
+    was_given = Quantity(Decimal(was["given"]), was["given_unit"])
+    given = read(text, was_given.kind, "gave")
     if given.value <= 0:
         raise Refused("gave= is the amount that was given, more than nothing; a dose not given is taken back.")
-    if to(Quantity(Decimal(was["given"]), was["given_unit"]), "mg") <= 0:
+    if was_given.value <= 0:
         raise Refused("That dose has no amount on record; take it back and enter it anew.")
-    ratio = to(given, "mg") / to(Quantity(Decimal(was["given"]), was["given_unit"]), "mg")
-    new: dict[str, Any] = {"given": given.value, "given_unit": given.unit, "mass_mg": Decimal(was["mass_mg"]) * ratio}
+    # Multiplied first: what ends as a decimal is then exact.
+    more, less = to(given, was_given.unit), was_given.value
+    mass = Decimal(was["mass_mg"]) * more / less
+    new: dict[str, Any] = {"given": given.value, "given_unit": given.unit, "mass_mg": mass}
     for bound in ("gives_low_mg_per_l", "gives_high_mg_per_l"):
         if was.get(bound) is not None:
-            new[bound] = _significant(Decimal(was[bound]) * ratio, up=bound.startswith("gives_high"))
+            new[bound] = _significant(Decimal(was[bound]) * more / less, up=bound.startswith("gives_high"))
     new["mass_mg"] = Decimal(show(new["mass_mg"]))
     new["rescue"] = _rescue({**was, **new})
     says = f"gave {was['given']} {was['given_unit']} -> {show(given.value)} {given.unit}"
@@ -377,7 +381,7 @@ def _rescue(dose: dict[str, Any]) -> str:
     if high <= ceiling:
         return ""
     litres, plus_minus = Decimal(dose["volume_litres"]), Decimal(dose["volume_plus_minus_litres"])
-    return dosing.rescue(litres, high, ceiling, substance.name, plus_minus)
+    return dosing.rescue(litres, high, ceiling, substance.name, plus_minus, substance.ledger_unit)
 
 
 def _significant(value: Decimal, *, up: bool) -> Decimal:

@@ -7,6 +7,7 @@ from datetime import date, datetime
 from decimal import Decimal
 from typing import Any
 
+from quarantine.actions.admitting import ask_about_medicine, second_source
 from quarantine.actions.arriving import Bag
 from quarantine.actions.batches import (
     Fish,
@@ -296,6 +297,7 @@ def arrived(
     open_items: str | None = None,
     acknowledge: bool = False,
     yes: bool = False,
+    really: bool = False,
 ) -> dict[str, Any]:
     """Expected fish came: tank, protocol, fish, source and destination are those of the expectation, unless said.
 
@@ -326,6 +328,7 @@ def arrived(
         check_tanks(quarantine, destination, template)
         freeze(act, template)
         acknowledged(act, template, acknowledge)
+        told = ask_about_medicine(act, quarantine, moment, really=really)
         shared = check_water(act, quarantine, template, moment, yes)
         passed = _pass_items(act, known, quarantine, moment, reason)
         values = {
@@ -344,7 +347,9 @@ def arrived(
         act.describe("batch arrived", f"batch {known['name']}: {count_of(lines)} fish in {quarantine['name']}", moment)
         more = {"open_items": {"because": reason, "items": passed}} if passed else {}
         made = record_arrival(act, batch, quarantine, template, bag, dead_on_arrival, more, yes=yes)
-        return {**made, "expected": _before(known), "open_items": passed, "moved": shared}
+        told += second_source(act, quarantine, known["name"], values["source"], moment)
+        more_lines = [*told, *made["lines"]]
+        return {**made, "expected": _before(known), "open_items": passed, "moved": shared, "lines": more_lines}
 
 
 def _ask_day(known: Row, moment: datetime, yes: bool) -> None:

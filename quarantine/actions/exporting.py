@@ -171,7 +171,8 @@ class _Writer:
         start: datetime | None = None
         ring = timedelta(hours=hour, minutes=minute)
         if json.loads(row["detail"])["elapsed"]:
-            start, ring = instant(row["due_from"]), timedelta(minutes=30)
+            before = json.loads(row["detail"]).get("ring_minutes", 30)
+            start, ring = instant(row["due_from"]), timedelta(minutes=before)
         elif home.value("ring_as") == "timed":
             start, ring = instant_at(day, home.value("ring_at"), row["zone"]), timedelta(minutes=1)
         as_of = f"As of {local_text(stamp, row['zone'])}, {row['zone']}."

@@ -201,32 +201,16 @@ def advice_for(
 
 def limits_of(rows: Rows, tank: Row, moment: datetime) -> tuple[advice.Limit, ...]:
     """The limits of this water: those that hold every dose (rule C9), the general ones, and the protocols'."""
-    from quarantine import dosing
+    from quarantine.actions.following import limits_of_protocols, limits_that_hold
     from quarantine.actions.planning import frozen
 
-    limits = []
-    for one in dosing.OUT_OF_LIMIT:
-        high = dosing.FRESH_NITRITE if one.value == "nitrite" and tank["water"] == "fresh" else one.high
-        reference = one.reference
-        if one.value == "oxygen":
-            reference = f"rule C8 of this tool, {reference}; {advice.S43}: not under 2 to 5 mg/L"
-        limits.append(advice.Limit(str(one.value), _decimal(one.low), _decimal(high), reference))
-    limits += advice.general_limits(tank["water"])
-    for batch in rows.rows("open_batches"):
-        if batch["system"] != tank["system"] or batch["arrived_at"] > text_of_instant(moment):
-            continue
-        protocol = frozen(rows, batch["copy_id"])
-        conditions = [*protocol.criteria, *(c for step in protocol.steps for c in step.before)]
-        for c in conditions:
-            if c.kind in ("reading", "steady"):
-                cite = protocol.references[c.reference].cite if c.reference in protocol.references else c.reference
-                says = f"protocol {protocol.id}{f': {cite}' if cite else ''}"
-                limits.append(advice.Limit(str(c.value), _decimal(c.low), _decimal(c.high), says))
-    return tuple(limits)
-
-
-def _decimal(text: str | None) -> Decimal | None:
-    return None if text is None else Decimal(text)
+    here = [b for b in rows.rows("open_batches") if b["system"] == tank["system"]]
+    copies = [b["copy_id"] for b in here if b["arrived_at"] <= text_of_instant(moment)]
+    return (
+        *limits_that_hold(tank["water"]),
+        *advice.general_limits(tank["water"]),
+        *limits_of_protocols(frozen(rows, copy) for copy in copies),
+    )
 
 
 def _form(past: Past) -> str:

@@ -9,15 +9,16 @@ from datetime import datetime, timedelta
 from decimal import Decimal, InvalidOperation
 from typing import Any, NamedTuple
 
-from quarantine.actions import measured
-from quarantine.actions.batches import medicine_in
+from quarantine.actions import conditioning, measured
+from quarantine.actions.admitting import ask_about_medicine
 from quarantine.actions.desk import Desk, find_tank, local_text, named, when
+from quarantine.actions.dipping import after_change
 from quarantine.actions.planning import add_fact, consequences, earliest_days, id_after, replan
 from quarantine.facts import Fact, local_day
 from quarantine.failures import Refused, Unknown, Usage
 from quarantine.plan import Plan
 from quarantine.quantity import Quantity, read, read_with_error, show, show_significant, to
-from quarantine.readings import COMPUTED, NITRITE_PER_N, PARAMETERS, Parameter, find
+from quarantine.readings import COMPUTED, NITRITE_PER_N, PARAMETERS, SOURCE, Parameter, find, find_source
 from quarantine.records.codec import instant
 from quarantine.records.codec import text_of_instant as _text
 from quarantine.records.loading import fact_of
@@ -127,16 +128,24 @@ def read_reading(word: str) -> tuple[Parameter, Decimal, Decimal]:
     name, _, text = word.partition("=")
     parameter, text = _form(find(name), text)
     if parameter is None or parameter.name in COMPUTED:
+        if find_source(name) is not None:
+            raise Usage("Chlorine is kept of the water that goes in, not of a tank: say --tap-chlorine VALUE.")
         raise Unknown("reading", name, [p for p in PARAMETERS if p not in COMPUTED])
+    value, step = _believed(parameter, text)
+    if parameter.form == "N":
+        return parameter, value * NITRITE_PER_N, step * NITRITE_PER_N
+    return parameter, value, step
+
+
+def _believed(parameter: Parameter, text: str) -> tuple[Decimal, Decimal]:
+    """A typed value in the parameter's own unit, and the step of the kit. Raises Usage, or Refused out of its range."""
     value, step = _ph(text) if parameter.kind == "ph" else _measured(text, parameter)
     if not parameter.low <= value <= parameter.high:
         raise Refused(
             f"{parameter.title} {text} is hard to believe (expected {show(parameter.low)} to {show(parameter.high)}"
             f"{' ' + parameter.unit if parameter.unit else ''}): a slip of the decimal point or the unit?"
         )
-    if parameter.form == "N":
-        return parameter, value * NITRITE_PER_N, step * NITRITE_PER_N
-    return parameter, value, step
+    return value, step
 
 
 def _form(parameter: Parameter | None, text: str) -> tuple[Parameter | None, str]:
@@ -520,25 +529,28 @@ def joined(words: list[str]) -> list[str]:
     return whole
 
 
-def source_data(ph: str | None, tan: str | None, temperature: str | None) -> dict[str, Any]:
-    """The new water as --tap-ph, --tap-tan and --tap-temp say it. Raises Usage or Refused like a reading."""
+def source_data(
+    ph: str | None, tan: str | None, temperature: str | None, chlorine: str | None = None
+) -> dict[str, Any]:
+    """The new water as --tap-ph, --tap-tan, --tap-temp and --tap-chlorine say it. Raises Usage or Refused like a
+    reading."""
     data: dict[str, Any] = {}
-    for name, text in (("ph", ph), ("tan", tan), ("temperature", temperature)):
+    for name, text in (("ph", ph), ("tan", tan), ("temperature", temperature), ("chlorine", chlorine)):
         if text is not None:
-            parameter, value, step = read_reading(f"{name}={text}")
-            data |= {parameter.name: value, f"{parameter.name}_step": step}
+            value, step = _believed(SOURCE[name], text)
+            data |= {name: value, f"{name}_step": step}
     return data
 
 
 def _source_words(source: dict[str, Any]) -> str:
-    shown = [(PARAMETERS[name], source[name]) for name in ("ph", "tan", "temperature") if name in source]
+    shown = [(parameter, source[name]) for name, parameter in SOURCE.items() if name in source]
     return ", ".join(f"{p.title} {show(v)}{' ' + p.unit if p.unit else ''}" for p, v in shown)
 
 
 def _source_json(source: dict[str, Any]) -> list[dict[str, Any]]:
     return [
-        {"parameter": name, "value": source[name], "unit": PARAMETERS[name].unit}
-        for name in ("ph", "tan", "temperature")
+        {"parameter": name, "value": source[name], "unit": parameter.unit}
+        for name, parameter in SOURCE.items()
         if name in source
     ]
 
@@ -578,14 +590,11 @@ def event(
             data = {**data, "to": there["name"], "to_tank": there["id"]}
         if kind == "lift":
             _refuse_idle_lift(act, desk.home, tank, moment)
-        if kind == "added" and not yes and (held := medicine_in(act, tank)):
-            raise Refused(
-                f"{tank['name']} still holds {held}: no fish are added to medicated water (rule B2). If they are in "
-                "already, say --yes to record it, and ask a veterinarian about the dose they missed."
-            )
+        entered = ask_about_medicine(act, tank, moment, really=really) if kind == "added" else []
         if not really:
             _ask_about_count(act, kind, batch, int(data.get("count", 0)))
             _ask_about_water(act, tank, kind, data, moment)
+        conditioner = _conditioner(act, desk.home, tank, data, moment) if kind == "change" else None
         before = earliest_days(act, {tank["system"]})
         add_fact(
             act,
@@ -608,12 +617,38 @@ def event(
             [
                 f"{tank['name']}, {local_text(moment, tank['zone'])}: {kind.replace('_', ' ')} recorded ({words})",
                 *moved,
+                *entered,
+                *(_second_source(tank, batch, data) if kind == "added" and batch else []),
+                *(_conditioner_lines(conditioner, tank, data) if conditioner else []),
+                *(after_change(act, tank["system"], moment) if kind == "change" else []),
                 *_what_follows(kind),
                 *(_outbreaks(act, [made], [batch["name"]]) if kind == "died" and batch else []),
                 *([_after_death(batch, bool(data.get("euthanised")))] if kind == "died" and batch else []),
             ],
-            {"tank": tank["name"], "kind": kind, "at": moment, "data": data, "moved": moved},
+            {
+                "tank": tank["name"],
+                "kind": kind,
+                "at": moment,
+                "data": data,
+                "moved": moved,
+                **({"conditioner": conditioning.as_json(conditioner)} if conditioner else {}),
+            },
         )
+
+
+def _conditioner(act: Act, home: Home, tank: Row, data: dict[str, Any], moment: datetime) -> conditioning.Conditioner:
+    """What the new water of a change takes, by what stood in the water and on record before it."""
+    way = data.get("by")
+    if way is not None and way not in conditioning.WAYS:
+        raise Usage(f"--by {way!r} is no way for water to come in; say one of {', '.join(conditioning.WAYS)}.")
+    return conditioning.for_change(act, home, tank, tank["name"], Decimal(data["in_litres"]), moment)
+
+
+def _conditioner_lines(conditioner: conditioning.Conditioner, tank: Row, data: dict[str, Any]) -> list[str]:
+    lines = conditioning.full_lines(conditioner, tank["water"], data.get("by"))
+    if conditioner.new is not None and "by" not in data:
+        lines.append("By bucket or by hose? It was not said: --by bucket, --by hose.")
+    return lines
 
 
 UNTOLD = ("to_tank", "explained")
@@ -626,6 +661,10 @@ def _words(name: str, value: Any, zone: str) -> str:
         return f"{name.removesuffix('_litres').removesuffix('litres')} {show(value, 2)} L".strip()
     if isinstance(value, list):
         return f"{name} {', '.join(value)}"
+    if name == "brings":
+        from quarantine.actions.exchanging import brings_words
+
+        return brings_words(value)
     if name == "since_look":
         return f"since the last look ({local_text(instant(value), zone)})"
     return {"count": f"{value} fish"}.get(name) or (name if value is True else f"{name} {value}")
@@ -653,6 +692,17 @@ def _after_death(batch: Row, euthanised: bool) -> str:
         "notifiable disease is reported to the authority. Else bag it for household waste as the council says; never "
         "down the drain, never as feed (from memory)."
     )
+
+
+def _second_source(tank: Row, batch: Row, data: dict[str, Any]) -> list[str]:
+    """Said once, when fish of another source enter a water: whose risk they share (F72)."""
+    source = data.get("source")
+    if source is None or source.strip().casefold() == batch["source"].strip().casefold():
+        return []
+    return [
+        f"A second source is in the water of {tank['name']} from now on: fish from {source.strip()} in batch "
+        f"{batch['name']} from {batch['source']}. What one carries the others can catch."
+    ]
 
 
 def _what_follows(kind: str) -> list[str]:
@@ -737,7 +787,14 @@ def _refuse_idle_lift(act: Act, home: Home, tank: Row, moment: datetime) -> None
 
 
 def dose_event(
-    desk: Desk, tank_name: str, regimen_id: str, gave: str, *, at: str | None = None, really: bool = False
+    desk: Desk,
+    tank_name: str,
+    regimen_id: str,
+    gave: str,
+    *,
+    at: str | None = None,
+    really: bool = False,
+    strength: str | None = None,
 ) -> Noted:
     """A dose that was given without a task, or a second time: recorded, and answered with the rescue (C7)."""
     from quarantine import dosing
@@ -746,14 +803,15 @@ def dose_event(
     from quarantine.formulary import regimen
 
     substance, row = regimen(regimen_id)
-    given = read(gave, "mass", "--gave")
     with desk.act() as act:
         tank = find_tank(act, tank_name)
         moment = when(at, tank["zone"], act.now)
         here = cards.batch_in(act, tank["system"])
         there = here if here is not None and instant(here["arrived_at"]) <= moment else None
         setting = cards.setting_for(act, desk.home, tank, there, moment)
+        setting = cards.with_strength(setting, row.id, strength)
         proposal = dosing.propose(substance, row, setting)
+        given = cards.read_given(gave, proposal.dose.add_unit)
         if not really:
             held = f" (it would be held: {proposal.hold.says})" if proposal.hold else ""
             raise Refused(

@@ -80,8 +80,11 @@ def add_tank(
     measures: dict[str, str | None],
     system: str | None = None,
     label: str | None = None,
+    really: bool = False,
 ) -> dict[str, Any]:
     """A tank with its shape; its water volume is computed and kept as the first volume.
+
+    A label volume that is far from it is asked about once (``really``): one of the two is a slip (F22).
 
     ``measures`` are the typed lengths and displacements (see :func:`shape_from_text`).
     """
@@ -89,6 +92,8 @@ def add_tank(
     table = shape_from_text(shape, **measures)
     volume = net_volume(table)
     label_litres = None if label is None else to(read(label, "volume", "--label"), "L")
+    if label_litres is not None and not really:
+        _ask_far(_amounts(volume)[0], "its measures give", label_litres, "the label says")
     with desk.act() as act:
         home = find_site(act, site)
         tank_name = free_name(act.rows("tanks"), "tank", name)
@@ -122,6 +127,17 @@ def add_tank(
             "label_litres": label_litres,
             "label_overdose_percent": over,
         }
+
+
+def _ask_far(one: Decimal, one_says: str, other: Decimal, other_says: str) -> None:
+    """An order-of-magnitude alarm: two volumes of one tank that are far apart are a slip of the unit or the decimal
+    point, and every dose goes by them. Raises Refused."""
+    if min(one, other) > 0 and max(one, other) / min(one, other) >= FAR_TIMES:
+        raise Refused(
+            f"{one_says} {show(one, 2)} L and {other_says} {show(other, 2)} L: {show(FAR_TIMES)} times apart or more, "
+            "so one of them may be a slip of the unit or the decimal point. If both are so, say --really; nothing was "
+            "recorded."
+        )
 
 
 def _one_of(option: str, value: str, allowed: tuple[str, ...]) -> str:
@@ -159,7 +175,7 @@ def _system(act: Act, name: str | None, tank_name: str, site: str, water: str) -
 
 
 def measure_tank(
-    desk: Desk, name: str, volume: str, *, by: str, plus_minus: str | None, at: str | None
+    desk: Desk, name: str, volume: str, *, by: str, plus_minus: str | None, at: str | None, really: bool = False
 ) -> dict[str, Any]:
     """A measured volume rules from its date on; the history is kept."""
     litres = to(read(volume, "volume", "measured volume"), "L")
@@ -170,7 +186,7 @@ def measure_tank(
     if plus_minus is None:
         raise Usage('How sure is it? Say --plus-minus, such as --plus-minus "1 L".')
     error = to(_error_of(plus_minus, litres), "L")
-    return _measured(desk, name, litres, error, by.strip(), (), at)
+    return _measured(desk, name, litres, error, by.strip(), (), at, really)
 
 
 def gauge_tank(
@@ -185,6 +201,7 @@ def gauge_tank(
     after: str | None = None,
     calibration: str | None = None,
     at: str | None = None,
+    really: bool = False,
 ) -> dict[str, Any]:
     """A volume measured in one of the ways of :mod:`quarantine.water.measuring`, recorded as `tank measure` does."""
     given = [way for way, text in (("buckets", buckets), ("fill", fill), ("meter", meter), ("salt", salt)) if text]
@@ -201,11 +218,18 @@ def gauge_tank(
     else:
         method, volume = SALT, measuring.from_salt(salt or "", before, after, calibration)
     litres, error = _amounts(volume)
-    return _measured(desk, name, litres, error, method, volume.working, at)
+    return _measured(desk, name, litres, error, method, volume.working, at, really)
 
 
 def _measured(
-    desk: Desk, name: str, litres: Decimal, error: Decimal, method: str, working: tuple[str, ...], at: str | None
+    desk: Desk,
+    name: str,
+    litres: Decimal,
+    error: Decimal,
+    method: str,
+    working: tuple[str, ...],
+    at: str | None,
+    really: bool,
 ) -> dict[str, Any]:
     """Record a measured volume with the water where it stands on record."""
     # A record holds hundredths of a litre: what would be nothing there, or not known there, is refused here.
@@ -220,6 +244,9 @@ def _measured(
             _check_alone(act, tank)
         moment = when(at, tank["zone"], act.now)
         volumes = _volumes(act, tank)
+        known = [v for v in volumes if v.valid_from <= moment] or volumes[:1]
+        if known and not really:
+            _ask_far(litres, "measured were", known[-1].litres, f"on record ({known[-1].method}) stand")
         says = f"{show(litres, 2)} L, plus or minus {show(error, 2, up=True)} L, by {method}"
         notes = []
         if stood := _level_before(volumes, moment):
@@ -250,6 +277,10 @@ def _check_alone(act: Act, tank: Row) -> None:
 
 
 # --- Where the water stands ------------------------------------------------------------------------------
+
+FAR_TIMES = Decimal(5)
+"""Two volumes of one tank this far apart are asked about once: half of a ten-fold slip, so that a rough measure beside
+it hides none. Our choice, no source."""
 
 LEVEL = "computed for "
 """How the method of a volume begins that was computed for the water at another height."""

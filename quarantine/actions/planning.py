@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 import json
-import secrets
 from collections.abc import Sequence
 from datetime import date, datetime
 from functools import lru_cache
 from typing import Any, NamedTuple
 
+from quarantine.actions.baths import ends_of
+from quarantine.actions.following import Followed, followed
 from quarantine.actions.readying import readiness_of
+from quarantine.bathing import BATH
 from quarantine.facts import Condition, Fact, PlannedTask, in_order
-from quarantine.plan import Changes, Course, Plan, code_of, plan, reconcile
+from quarantine.followups import FOLLOWUP
+from quarantine.plan import Changes, Course, Plan, code_of, plan, reading_steps, reconcile
 from quarantine.protocol import Protocol, Step, read
 from quarantine.readiness import ARRIVAL
 from quarantine.records.codec import instant, text_of_instant
@@ -84,7 +87,21 @@ def replan(act: Act, system: str) -> Plan:
     store_changes(act, state, made)
     for expected in readiness_of(act, system, act.now):
         store_tasks(act, *expected)
+    more = followups_of(act, state, made, act.now)
+    if more.rows or more.tasks:
+        store_tasks(act, *more)
     return made
+
+
+def followups_of(rows: Rows, state: SystemState, made: Plan, at: datetime) -> Followed:
+    """What the facts of a loaded system ask for beside its templates, the ends of its baths among it."""
+    asked = followed(rows, state.batches, state.courses, state.facts, made.tasks, at)
+    ends = ends_of(rows, state.system, state.facts, at)
+    if not ends.rows and not ends.tasks:
+        return asked
+    return Followed(
+        [*asked.rows, *ends.rows], [*asked.tasks, *ends.tasks], {**asked.details, **ends.details}, asked.stops
+    )
 
 
 def _record_lapses(act: Act, system: str) -> None:
@@ -120,9 +137,14 @@ def store_changes(act: Act, state: SystemState, made: Plan) -> Changes:
     """Reconcile the stored tasks of a system with a plan, in this transaction."""
     stored = [task_values(row) for row in act.rows("tasks_of_system", system=state.system)]
     courses = {c.batch: c for c in state.courses}
-    # The chores of day 0 are no template's: they stand as the arrival made them.
-    open_rows = [row for row in stored if row["batch"] in courses and not row["step"].startswith(ARRIVAL)]
-    details = {(c.batch, step.id): detail_of(c.protocol, step) for c in state.courses for step in c.protocol.steps}
+    # The chores of day 0 are no template's: they stand as the arrival made them. Follow-ups are planned apart.
+    apart = (ARRIVAL, FOLLOWUP, BATH)
+    open_rows = [row for row in stored if row["batch"] in courses and not row["step"].startswith(apart)]
+    details = {
+        (c.batch, step.id): detail_of(c.protocol, step)
+        for c in state.courses
+        for step in (*c.protocol.steps, *reading_steps(c.protocol))
+    }
     changes = store_tasks(act, open_rows, made.tasks, details, made.stops)
     for batch, standing in made.standings.items():
         shown = standing_json(courses[batch], standing, made)
@@ -146,7 +168,8 @@ def store_tasks(
     outcomes = {t.key: t.outcome for t in tasks}
     for id_, values in changes.changed:
         outcome = outcomes.get(by_id[id_]["key"])
-        act.change("task", id_, **values, **(_outcome_values(outcome) if outcome is not None else {}))
+        settled = outcome is not None or by_id[id_]["outcome_at"] is not None  # of a row opened again: taken back
+        act.change("task", id_, **values, **(_outcome_values(outcome) if settled else {}))
     return changes
 
 
@@ -262,6 +285,7 @@ def standing_json(course: Course, standing: Any, made: Plan) -> dict[str, Any]:
             "lapses_on": evidence.clear.lapses_on and evidence.clear.lapses_on.isoformat(),
         },
         "signs": [{"name": s.name, "severity": s.severity} for s in evidence.open_signs],
+        "all_seen_on": evidence.all_seen_on and evidence.all_seen_on.isoformat(),
     }
 
 
@@ -314,8 +338,7 @@ def id_after(act: Act, system: str, at: datetime) -> str:
     at_text, now_text = text_of_instant(at), text_of_instant(act.now)
     found = act.rows("facts_since", system=system, since=at_text)
     same = [row["id"] for row in found if row["happened_at"] == at_text and row["entered_at"] == now_text]
-    last, fresh = max(same, default=""), new_id()
-    return fresh if fresh > last else f"{int(last, 16) + 1 + secrets.randbits(64):032x}"
+    return new_id(same)
 
 
 def changed_days(before: dict[str, date], after: dict[str, date]) -> list[str]:

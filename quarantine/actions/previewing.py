@@ -28,10 +28,14 @@ def doses_of(preview: Preview, rows: Rows, home: Home, now: datetime) -> dict[st
         longest = str(treatment.longest) if treatment.longest else ""
         where = cards.where_of(treatment.water, treatment.filter, treatment.off, longest)
         proposal = propose(substance, row, setting, target=treatment.target, mode=treatment.mode, where=where)
-        if proposal.hold is not None:
+        again = int(task.key.rpartition(":")[2]) > 1 and treatment.mode == "replace removed"
+        if again and proposal.hold is None:
+            proposal = proposal._replace(dose=proposal.dose._replace(add=None, gives_low=None, gives_high=None))
+            says = "what water changes will have taken out by then (rule C1)"
+        elif proposal.hold is not None:
             says = f"held: {proposal.hold.says}; {proposal.hold.remedy}"
         else:
-            says = f"{show(proposal.dose.add or Decimal(0))} g of {proposal.dose.add_of}"
+            says = f"{show(proposal.dose.add or Decimal(0))} {proposal.dose.add_unit} of {proposal.dose.add_of}"
         found[task.key] = {**cards.dose_json(proposal.dose), "says": says}
     return found
 
@@ -46,6 +50,6 @@ def totals_of(doses: dict[str, dict[str, Any]]) -> list[dict[str, Any]]:
     """Grams of each substance over the whole course, where every dose could be computed."""
     grams: dict[str, Decimal] = {}
     for dose in doses.values():
-        if dose["add"] is not None:
+        if dose["add"] is not None and dose["add_unit"] == "g":
             grams[dose["substance"]] = grams.get(dose["substance"], Decimal(0)) + dose["add"]
     return [{"substance": name, "grams": total, "grams_text": show(total)} for name, total in sorted(grams.items())]

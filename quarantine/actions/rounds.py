@@ -223,6 +223,7 @@ class Stop(NamedTuple):
     system: str
     zone: str
     line: str
+    """how it stands; under it, a line each, what heads its list (an open incident, fish that nobody has seen)"""
     signs: tuple[str, ...]
     """open signs as "name:B" """
     daily: tuple[Listed, ...]
@@ -267,6 +268,7 @@ def _signs_in(rows: Rows, tank: str) -> tuple[str, ...]:
 
 def _stop(items: list[Listed], day: Day, signs: tuple[str, ...], past: date | None) -> Stop:
     row = items[0].row
+    head = next((line for line in day.tanks if line["tank_id"] == row["tank"]), None)
     # What was missed is work for the day it belonged to; on another day it only needs its reason.
     open_ = [item for item in items if item.section != "missed" or past]
     steps = [item for item in open_ if item.row["kind"] not in DAILY]
@@ -275,7 +277,7 @@ def _stop(items: list[Listed], day: Day, signs: tuple[str, ...], past: date | No
         tank_id=row["tank"],
         system=row["system"],
         zone=row["zone"],
-        line=next((line["line"] for line in day.tanks if line["tank_id"] == row["tank"]), row["tank_name"]),
+        line="\n  ".join([head["line"], *head["alerts"]]) if head else row["tank_name"],
         signs=signs,
         daily=tuple(item for item in open_ if item.row["kind"] in DAILY),
         steps=tuple(sorted(steps, key=lambda item: _ASKED.index(item.row["kind"]))),

@@ -19,11 +19,12 @@ from typing import Any, NamedTuple
 from zoneinfo import ZoneInfo
 
 from quarantine import dosing
+from quarantine.actions.conditioning import card_lines
 from quarantine.actions.today import Day, Listed, list_day, tank_named
 from quarantine.facts import Fact, in_order, local_day
 from quarantine.failures import Refused
 from quarantine.formulary import Regimen, Substance, keys_of, load, titles
-from quarantine.quantity import Quantity, decimal_up, show, show_significant, to
+from quarantine.quantity import Quantity, decimal_up, show, show_significant
 from quarantine.readings import PARAMETERS
 from quarantine.records.codec import instant, text_of_instant
 from quarantine.records.loading import fact_of, system_water, valid_at, volume_of
@@ -171,6 +172,8 @@ def _task(item: Listed, card: Card, *, sitter: bool) -> Task:
         lines = [*_dose_lines(rest, item.proposal.dose.cautions), *lines]
     elif item.litres is not None:
         headline = f"about {show(item.litres)} L of the water that is there"
+        if item.conditioner is not None and not sitter:
+            lines = [*(line.strip() for line in card_lines(item.conditioner, item.row["water"])), *lines]
     return Task(
         code=item.row["code"],
         kind=item.row["kind"],
@@ -297,8 +300,8 @@ def read_water(rows: Rows, tank: Row, now: datetime) -> TankWater:
     for name in substances_in(facts):
         high = _upper(facts, name, judged, now)
         if high != 0:
-            row_id = [f for f in facts if f.kind == "dose" and f.data.get("substance") == name][-1].data.get("regimen")
-            inside.append(_in_water(load(name), row_id, high, litres, plus_minus))
+            rows_of = [f.data.get("regimen") for f in facts if f.kind == "dose" and f.data.get("substance") == name]
+            inside.append(_in_water(load(name), rows_of[-1] if rows_of else None, high, litres, plus_minus))
     return TankWater(
         tank=tank["name"],
         system=tank["system_name"],
@@ -329,14 +332,15 @@ def _in_water(
     substance: Substance, row_id: str | None, high: Decimal | None, litres: Decimal | None, plus_minus: Decimal | None
 ) -> InWater:
     row = next((r for r in substance.regimens if r.id == row_id), None)
-    ceiling = dosing.ceiling_mg_per_l(row) if row else None
-    upper = "not known" if high is None else f"at most {show_significant(high, 3, up=True)} mg/L"
+    ceiling = dosing.ceiling_in_ledger(substance, row) if row else None
+    unit = substance.ledger_unit
+    upper = "not known" if high is None else f"at most {show_significant(high, 3, up=True)} {unit}"
     if "salt" in substance.classes:
         change = "judged by the total salinity: read it first"
     elif high is None or litres is None or plus_minus is None:
         change = "all of the water, because the level is not known"
     elif ceiling is None:
-        change = "no ceiling in mg/L is on record: ask a veterinarian"
+        change = f"no ceiling in {unit} is on record: ask a veterinarian"
     elif high <= ceiling:
         change = "none needed to be at or under the ceiling"
     else:
@@ -346,7 +350,7 @@ def _in_water(
     return InWater(
         name=substance.name,
         upper=upper,
-        ceiling="not on record in mg/L" if ceiling is None else f"{show(ceiling)} mg/L",
+        ceiling=f"not on record in {unit}" if ceiling is None else f"{show(ceiling)} {unit}",
         change=change,
         cautions=said_once((*(note.text for note in notes), dosing.DEFERS)),
         reference=_ceiling_source(substance, row, ceiling),
@@ -355,8 +359,8 @@ def _in_water(
 
 def _ceiling_source(substance: Substance, row: Regimen | None, ceiling: Decimal | None) -> str:
     """Where the ceiling comes from, which may be another source than the regimen's."""
-    figures = [c.figure for c in row.ceilings if c.figure.unit in ("mg/L", "g/L")] if row and ceiling else []
-    of_it = [f for f in figures if to(Quantity(f.value, f.unit), "mg/L") == ceiling]
+    figures = [c.figure for c in row.ceilings if dosing.counts_in_ledger(substance, c.figure.unit)] if row else []
+    of_it = [f for f in figures if dosing.in_ledger(substance, Quantity(f.value, f.unit)) == ceiling]
     keys = keys_of(of_it[0].reference) if of_it else ()
     return "; ".join(substance.references[key].cite for key in keys if key in substance.references) or "no source"
 
@@ -488,14 +492,14 @@ def _lodger(batch: Row, today: date) -> Lodger:
 FIRST_WORDS = b"<!DOCTYPE html>"
 
 
-def save_page(path: Path, html: str) -> None:
-    """Write a page whole or not at all, in the place of an older page. Raises Refused for a file that is no page, and
-    where it cannot be written."""
+def save_page(path: Path, html: str, *, begins: bytes = FIRST_WORDS, what: str = "page") -> None:
+    """Write a page whole or not at all, in the place of an older page. Raises Refused for a file that does not begin
+    as one does, and where it cannot be written."""
     target = Path(os.path.realpath(path))
     part = target.parent / f".{os.urandom(8).hex()}.part"
     try:
-        if target.exists() and not (target.is_file() and _is_page(target)):
-            raise Refused(f"{path} is not a page of this kind and was left alone; name another file.")
+        if target.exists() and not (target.is_file() and _is_page(target, begins)):
+            raise Refused(f"{path} is not a {what} of this kind and was left alone; name another file.")
         with part.open("xb") as file:
             file.write(html.encode("utf-8"))
             file.flush()
@@ -510,6 +514,6 @@ def save_page(path: Path, html: str) -> None:
             part.unlink()
 
 
-def _is_page(target: Path) -> bool:
+def _is_page(target: Path, begins: bytes) -> bool:
     with target.open("rb") as file:
-        return file.read(len(FIRST_WORDS)) == FIRST_WORDS
+        return file.read(len(begins)) == begins

@@ -10,7 +10,8 @@ from typing import Any, NamedTuple
 
 from quarantine.actions.desk import Desk, find_batch, local_text
 from quarantine.actions.examining import tests_of
-from quarantine.actions.planning import add_fact, frozen, load_system, plan_system, replan
+from quarantine.actions.instructed import lines_of_batch as instruction_lines
+from quarantine.actions.planning import add_fact, followups_of, frozen, load_system, plan_system, replan
 from quarantine.actions.readying import passed_lines
 from quarantine.clearance import Judged, judge
 from quarantine.evidence import Standing
@@ -79,7 +80,8 @@ def assess(rows: Rows, name: str, now: datetime) -> Assessment:
     made = plan_system(state, now)
     course = next(c for c in state.courses if c.batch == batch["id"])
     standing = made.standings[batch["id"]]
-    tasks = [t for t in made.tasks if t.batch == batch["id"]]
+    more = followups_of(rows, state, made, now).tasks
+    tasks = [t for t in (*made.tasks, *more) if t.batch == batch["id"]]
     return Assessment(batch, judge(course.protocol.criteria, standing, tasks), standing)
 
 
@@ -125,6 +127,7 @@ def sign(
             "seal": seal,
             "criteria": [j.as_json() for j in found.judged],
             "tests": tests_of(act, found.batch),
+            "instructions": instruction_lines(act, found.batch, act.now),
             "not_tested": NOT_TESTED,
         }
 
@@ -161,6 +164,7 @@ def _write(act: Act, found: Assessment, decision: str, deviation: str | None, da
             "criteria": [j.as_json() for j in found.judged],
             "tests": tests_of(act, batch),
             "not_ready_at_arrival": passed_lines(act, batch),
+            "instructions": instruction_lines(act, batch, act.now),
             "journal": act.rows("head")[0]["entry"],
         }
     )

@@ -19,7 +19,7 @@ from zoneinfo import ZoneInfo
 from quarantine.actions.desk import find_batch
 from quarantine.facts import local_day
 from quarantine.failures import Refused
-from quarantine.readings import PARAMETERS
+from quarantine.readings import SOURCE
 from quarantine.records.codec import instant
 from quarantine.records.journal import Entry, Told, tell
 from quarantine.records.reads import Row, Rows
@@ -148,7 +148,10 @@ def _facts(rows: Rows, scope: _Scope, kind: str) -> Iterator[Values]:
         }
 
 
-WATER = ("reading", "source_water", "dose", "change", "topup", "evaporation", "removal", "unknown_addition", "void")
+WATER = (
+    *("reading", "source_water", "dose", "change", "topup", "evaporation", "exchange", "removal", "unknown_addition"),
+    "void",
+)
 """Kinds that concern every batch in the water; so does taking one back."""
 
 
@@ -222,8 +225,8 @@ def _readings(rows: Rows, scope: _Scope) -> Iterator[Values]:
         yield fact | {key: data.get(key) for key in own} | _in_units("tank", data["value"], data["unit"])
     for fact in _facts(rows, scope, "source_water"):
         data = fact["data"]
-        for name in (name for name in PARAMETERS if name in data):
-            unit = PARAMETERS[name].unit
+        for name in (name for name in SOURCE if name in data):
+            unit = SOURCE[name].unit
             said = {"parameter": name, "value": data[name], "unit": unit, "step": data.get(f"{name}_step")}
             yield fact | said | _in_units("water that goes in", data[name], unit)
 

@@ -5,19 +5,25 @@ from __future__ import annotations
 import json
 from collections.abc import Collection
 from datetime import date, datetime, time, timedelta
+from shlex import quote
 from typing import Any, NamedTuple
 from zoneinfo import ZoneInfo
 
 from quarantine import dosing
-from quarantine.actions import cards
-from quarantine.evidence import WORSE
+from quarantine.actions import cards, conditioning
+from quarantine.bathing import END
+from quarantine.evidence import INCIDENT_WORDS, WORSE, unseen_words
 from quarantine.facts import local_day, utc
 from quarantine.failures import Unknown
 from quarantine.records.codec import instant, text_of_instant
+from quarantine.records.loading import fact_of
 from quarantine.records.reads import Row, Rows
 from quarantine.settings import Home
 
 SECTIONS = ("overdue", "due", "later", "waiting", "missed")
+
+TURN = {"change": 1, "dose": 2}
+"""Rule C11: what is looked at, tested and put back comes before a planned change, and the dose comes last."""
 
 
 class Listed(NamedTuple):
@@ -27,6 +33,8 @@ class Listed(NamedTuple):
     section: str
     proposal: dosing.Proposal | None
     litres: Any
+    conditioner: conditioning.Conditioner | None = None
+    """of a water change whose litres are known"""
 
 
 class Day(NamedTuple):
@@ -48,6 +56,7 @@ def list_day(rows: Rows, home: Home, now: datetime, on: date | None = None, tank
     zone = next(iter(tanks.values()))["zone"] if tanks else "UTC"
     day = on or local_day(now, zone)
     lines = _tank_lines(tanks, batches, doses, now, on, chosen, day)
+    _add_alerts(lines, rows, batches, now)
     for row in rows.rows("expected_batches"):
         said = json.loads(row["standing"])["expected"]
         for line in [line for line in lines if line["tank_id"] == row["tank"]]:
@@ -80,11 +89,17 @@ def tank_named(tanks: Collection[Row], name: str) -> Row:
 
 
 def _order(item: Listed, order: dict[str, int]) -> tuple[Any, ...]:
-    """Rule D: overdue doses and held A signs first, then clean to dirty; inside a tank by section and time."""
+    """Rule D: overdue ends, overdue doses and held A signs, running baths and dips; then clean to dirty; inside a tank
+    by section, by what comes first in one water, and by time."""
     hold = item.proposal.hold if item.proposal else None
-    first = 0 if (item.section == "overdue" and item.row["kind"] == "dose") or (hold and hold.rule == "C9") else 1
+    late = item.section == "overdue"
+    if item.row["step"] == END:
+        first = 0 if late else 2
+    else:
+        first = 1 if (late and item.row["kind"] == "dose") or (hold and hold.rule == "C9") else 3
     place = order.get(item.row["tank"], len(order))
-    return first, place, SECTIONS.index(item.section), item.row["due_from"] or "", item.row["title"], item.row["code"]
+    turn, due = TURN.get(item.row["kind"], 0), item.row["due_from"] or ""
+    return first, place, SECTIONS.index(item.section), turn, due, item.row["title"], item.row["code"]
 
 
 def _listed(
@@ -100,21 +115,24 @@ def _listed(
     listed = []
     for row in found:
         day = on or local_day(now, row["zone"])
-        if row["day"] is not None and row["day"] > day.isoformat():
+        running = row["step"] == END and on is None  # a bath or dip that runs is on the list until it has ended
+        if row["day"] is not None and row["day"] > day.isoformat() and not running:
             continue
         today = local_day(now, row["zone"])
         ahead = on is not None and on > today
         if ahead and row["day"] is not None and today.isoformat() <= row["day"] < day.isoformat():
             continue  # the days in between have lists of their own
         section = _section(row, instant_of(on, row["zone"]) if ahead and on else now)
-        proposal = litres = None
+        proposal = litres = conditioner = None
         if row["kind"] == "dose" and row["day"] is not None:
             if row["batch"] not in settings:
                 settings[row["batch"]] = cards.setting_for(rows, home, tanks[row["tank"]], batches[row["batch"]], now)
             proposal = cards.propose_task(row, settings[row["batch"]], gate=not ahead)
         elif row["kind"] == "change":
             litres = cards.change_litres(row, rows, now)
-        listed.append(Listed(row, section, proposal, litres))
+            if litres:
+                conditioner = conditioning.for_change(rows, home, row, row["tank_name"], litres, now)
+        listed.append(Listed(row, section, proposal, litres, conditioner))
     return listed
 
 
@@ -177,6 +195,43 @@ def _tank_lines(
     return sorted(lines, key=lambda line: line["order"])
 
 
+def _add_alerts(lines: list[dict[str, Any]], rows: Rows, batches: list[Row], now: datetime) -> None:
+    """What heads the list of a tank now: incidents that are not over, and fish that nobody has seen (rule A3)."""
+    incidents = open_incidents(rows)
+    for line in lines:
+        mine = [b for b in batches if b["tank"] == line["tank_id"]]
+        line["alerts"] = [says for tank, says in incidents if tank == line["tank_id"]]
+        line["alerts"] += [says for b in mine if (says := not_seen(b, local_day(now, b["zone"])))]
+
+
+def open_incidents(rows: Rows) -> list[tuple[str, str]]:
+    """(tank's id, sentence) of each incident of which nobody has said yet that it is over, oldest first."""
+    facts = [fact_of(row) for row in rows.rows("incidents")]
+    over = {f.data["of"] for f in facts if f.kind == "incident_over"}
+    open_ = [f for f in facts if f.kind == "incident" and f.id not in over and not f.data.get("until")]
+    tanks = {t["id"]: t for t in rows.rows("tanks")} if open_ else {}
+    return [
+        (id_, incident_says(f.data, f.at, tanks[id_]))
+        for f in sorted(open_, key=lambda f: (f.at, f.id))
+        for id_ in f.data["tank_ids"]
+    ]
+
+
+def incident_says(data: dict[str, Any], at: datetime, tank: Row) -> str:
+    """One open incident as a sentence."""
+    since = at.astimezone(ZoneInfo(tank["zone"]))
+    note = f" ({data['note']})" if data.get("note") else ""
+    over = f"quarantine event incident-over {quote(tank['name'])}"
+    return f"INCIDENT since {since:%Y-%m-%d %H:%M}: {INCIDENT_WORDS[data['what']]}{note}. When it is over: {over}"
+
+
+def not_seen(batch: Row, day: date) -> str:
+    """Since when not every fish of an open batch was seen, as a sentence; "" before it matters."""
+    seen_on = json.loads(batch["standing"]).get("all_seen_on")
+    words = unseen_words(date.fromisoformat(seen_on) if seen_on else None, day)
+    return f"{batch['name']}: {words[0].lower()}{words[1:]}" if words else ""
+
+
 def _batch_line(batch: Row, doses: dict[str, str], day: date, today: date) -> dict[str, Any]:
     """ "day 9 of 30, clear 0 of 14, next dose Thu 12 Mar" """
     standing = json.loads(batch["standing"])
@@ -229,4 +284,5 @@ def task_json(item: Listed) -> dict[str, Any]:
         "needs": row["needs"],
         "hold": proposal.hold.as_json() if proposal and proposal.hold else None,
         "dose": cards.dose_json(proposal.dose) if proposal else None,
+        "conditioner": conditioning.as_json(item.conditioner),
     }

@@ -19,6 +19,8 @@ from quarantine.records.loading import fact_of
 from quarantine.records.reads import Row
 from quarantine.records.store import Act
 
+FAR_TIMES = Decimal(5)
+"""Two weights of one fish this far apart are asked about once: our choice, no source."""
 EATS_AT_MOST = 5
 """Percent of the body weight a day above which a typed amount of food is asked about once; our choice, no source."""
 
@@ -55,6 +57,8 @@ def weigh(
             raise Refused(f"No fish of batch {batch['name']} is alive on record; nothing was recorded.")
         if each:
             grams, error = grams * alive, error * alive
+        if not really:
+            _ask_far(act, batch, moment, grams / alive)
         eaten = None if food is None else food.value if food.unit == "g" else grams * food.value / 100
         if eaten is not None and eaten > grams * EATS_AT_MOST / 100 and not really:
             raise Refused(
@@ -82,6 +86,21 @@ def weigh(
         fed = f"They eat {show(eaten, 4)} g of food a day." if eaten is not None else "What they eat a day: not said."
         act.describe("weighed", says, moment)
         return Noted([f"{local_text(moment, batch['zone'])}: {says}.", fed], {"batch": batch["name"], **data})
+
+
+def _ask_far(act: Act, batch: Row, moment: datetime, grams_each: Decimal) -> None:
+    """A fish that weighs so many times what it weighed before is a slip of the unit or the decimal point (F22)."""
+    found = [fact_of(row) for row in act.rows("facts_since", system=batch["system"], since=batch["arrived_at"])]
+    before = [f for f in in_order(found) if f.kind == "weighed" and f.batch == batch["id"] and f.at <= moment]
+    if not before:
+        return
+    was = Decimal(before[-1].data["grams"]) / int(before[-1].data["count"])
+    if max(was, grams_each) / min(was, grams_each) >= FAR_TIMES:
+        raise Refused(
+            f"{show_significant(grams_each, 3)} g a fish, and {show_significant(was, 3)} g a fish on "
+            f"{local_text(before[-1].at, batch['zone'])}: {show(FAR_TIMES)} times apart or more. A slip of the unit or "
+            "the decimal point? If it is so, say --really; nothing was recorded."
+        )
 
 
 def _eats(text: str) -> Quantity:

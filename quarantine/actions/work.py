@@ -7,12 +7,15 @@ from datetime import datetime
 from decimal import Decimal
 from typing import Any, NamedTuple
 
-from quarantine import dosing
+from quarantine import bathing, dosing
 from quarantine.actions import cards
+from quarantine.actions.claiming import asked_if_claimed
 from quarantine.actions.desk import Desk, local_text, when
-from quarantine.actions.dipping import NO_DIP, Dip, Told, dip_of
-from quarantine.actions.planning import OPEN, add_fact, consequences, earliest_days, id_after, replan
+from quarantine.actions.dipping import NO_DIP, Dip, Drained, Told, after_change, dip_of, end_bath, is_end
+from quarantine.actions.planning import OPEN, add_fact, consequences, earliest_days, frozen, id_after, replan
+from quarantine.actions.vouching import NOTHING_BESIDE, Beside, refuse_beside, vouched
 from quarantine.failures import Refused, Usage
+from quarantine.formulary import Substance, load, regimen
 from quarantine.plan import timing_of
 from quarantine.quantity import Quantity, read, show, show_significant, to
 from quarantine.records.codec import instant
@@ -50,9 +53,12 @@ def done(
     note: str | None = None,
     really: bool = False,
     dip: Told = NO_DIP,
+    strength: str | None = None,
+    beside: Beside = NOTHING_BESIDE,
 ) -> list[dict[str, Any]]:
     """Tasks done: all of them or none. A dose needs the amount given, or ``as_shown`` (rule C18), and comes alone.
 
+    ``strength`` is that of its product, as typed; ``beside`` its witness, and the reason for another amount.
     ``dip`` is what a dip needs beside it: its vessel, start and end.
     """
     if gave is not None and as_shown:
@@ -64,7 +70,10 @@ def done(
             raise Refused("A dose or a water change is ticked alone, with its amount: never in bulk.")
         if gave is not None and not amounts:
             raise Refused(f"{tasks[0]['code']} ({tasks[0]['title']}) takes no amount; leave --gave out.")
-        said = [_do_one(act, desk.home, task, at, gave, as_shown, note, really, dip) for task in tasks]
+        said = []
+        for task in tasks:
+            with asked_if_claimed(act, task, really=really):
+                said.append(_do_one(act, desk.home, task, at, gave, as_shown, note, really, dip, strength, beside))
         for system in dict.fromkeys(t["system"] for t in tasks):
             replan(act, system)
         act.describe("task done", "; ".join(s["says"] for s in said), said[0]["happened_at"])
@@ -81,8 +90,10 @@ def _do_one(
     note: str | None,
     really: bool,
     told: Told,
+    strength: str | None,
+    beside: Beside,
 ) -> dict[str, Any]:
-    _refuse_finished(act, task)
+    refuse_finished(act, task)
     dip = dip_of(task, told, at, act.now)
     moment = dip.ended if dip else when(at, task["zone"], act.now)
     batch = act.rows("batch_arrival", id=task["batch"])[0]
@@ -97,14 +108,22 @@ def _do_one(
     if task["kind"] == "test":
         reads = " ".join(f"{name}=..." for name in json.loads(task["detail"])["reads"])
         raise Refused(f"A test is done by its readings: quarantine reading {task['tank_name']} {reads}")
+    if task["kind"] != "dose":
+        refuse_beside(task, beside)
+    drained: list[str] = []
+    if is_end(task):
+        return _ended(act, task, moment, gave, note, really)
     if task["kind"] == "dose":
-        data = _dose_data(act, home, task, moment, gave, as_shown, really, dip)
+        data = dose_data(act, home, task, moment, gave, as_shown, really, dip, strength, beside)
         says = f"{show(data['given'])} {data['given_unit']} of {data['substance']} given to {task['tank_name']}"
         if dip:
             says += f", a dip of {show(data['elapsed_seconds'])} s ({data['contact']})"
+        elif "contact_most" in data:
+            says += f", a timed bath that ends after {data['contact_most']} at most"
         kind = "dose"
     elif task["kind"] == "change":
         _change_fact(act, task, moment, gave, as_shown)
+        drained = after_change(act, task["system"], moment)
         data, kind = {}, "done"
         says = f"{task['title']} done in {task['tank_name']}"
     else:
@@ -125,7 +144,7 @@ def _do_one(
     if not act.change_if(
         "task", task["id"], OPEN, state="done", outcome_at=moment, outcome_by=act.keeper, outcome=outcome
     ):
-        _refuse_finished(act, find_task(act, task["code"]))
+        refuse_finished(act, find_task(act, task["code"]))
     late = (act.now - moment).total_seconds() > 3600
     return {
         "code": task["code"],
@@ -134,12 +153,35 @@ def _do_one(
         "local": local_text(moment, task["zone"]),
         "entered_late": late,
         "timing": timing_of(task, moment),
-        "rescue": data.get("rescue", ""),
+        "rescue": data.get("rescue") or " ".join(drained),
         "defers": dosing.DEFERS if kind == "dose" else "",
     }
 
 
-def _refuse_finished(act: Act, task: Row) -> None:
+def _ended(act: Act, task: Row, moment: datetime, gave: str | None, note: str | None, really: bool) -> dict[str, Any]:
+    """The end of a bath, ticked like another water change; that of a dip takes its two times."""
+    if task["kind"] != "change":
+        raise Refused(f"A dip is ended when the last fish is out: quarantine bath end {task['code']}.")
+    if gave is None:
+        raise Refused(
+            f"{task['title']}. How many litres were changed? Say --gave LITRES; the fish in clean water: quarantine "
+            f"bath end {task['code']} --fish-out."
+        )
+    litres = _litres_changed(gave)
+    told = end_bath(act, task, Drained(litres, litres), moment, note=note, really=really)
+    return {
+        "code": task["code"],
+        "says": told["says"],
+        "happened_at": moment,
+        "local": local_text(moment, task["zone"]),
+        "entered_late": (act.now - moment).total_seconds() > 3600,
+        "timing": None,
+        "rescue": " ".join(told["lines"]),
+        "defers": dosing.DEFERS,
+    }
+
+
+def refuse_finished(act: Act, task: Row) -> None:
     """A task is done once; whoever comes second is told who and when."""
     if task["state"] in OPEN:
         return
@@ -160,8 +202,17 @@ def _refuse_finished(act: Act, task: Row) -> None:
     )
 
 
-def _dose_data(
-    act: Act, home: Home, task: Row, moment: datetime, gave: str | None, as_shown: bool, really: bool, dip: Dip | None
+def dose_data(
+    act: Act,
+    home: Home,
+    task: Row,
+    moment: datetime,
+    gave: str | None,
+    as_shown: bool,
+    really: bool,
+    dip: Dip | None,
+    strength: str | None = None,
+    beside: Beside = NOTHING_BESIDE,
 ) -> dict[str, Any]:
     """A dose's three facts: planned (target), prepared (computed), given (typed); with what it gives."""
     batch = act.rows("batch_arrival", id=task["batch"])[0]
@@ -169,6 +220,7 @@ def _dose_data(
     setting = cards.setting_for(act, home, tank, batch, moment)
     if dip is not None:
         setting = setting._replace(vessel=dip.vessel)
+    setting = cards.with_strength(setting, json.loads(task["detail"])["treatment"]["regimen"], strength)
     proposal = cards.propose_task(task, setting)
     if as_shown:
         if proposal.hold is not None or proposal.dose.add is None:
@@ -176,22 +228,40 @@ def _dose_data(
                 f"No amount is shown for {task['code']}: {hold_text(proposal.hold)}",
                 hold=None if proposal.hold is None else _hold_facts(proposal.hold),
             )
-        given = Quantity(proposal.dose.add, "g")
+        given = Quantity(proposal.dose.add, proposal.dose.add_unit)
     elif gave is not None:
-        given = read(gave, "mass", "--gave")
+        given = cards.read_given(gave, proposal.dose.add_unit)
     else:
-        shown = f"shown: {show(proposal.dose.add)} g" if proposal.dose.add is not None else "none is shown"
+        words = (
+            f"shown: {show(proposal.dose.add)} {proposal.dose.add_unit}"
+            if proposal.dose.add is not None
+            else "none is shown"
+        )
         raise Refused(
-            f"A dose is recorded with the amount that was given: --gave AMOUNT, or --as-shown ({shown}).",
-            shown_g=None if proposal.dose.add is None else show(proposal.dose.add),
+            f"A dose is recorded with the amount that was given: --gave AMOUNT, or --as-shown ({words}).",
+            **{f"shown_{proposal.dose.add_unit}": None if proposal.dose.add is None else show(proposal.dose.add)},
         )
     if given.value <= 0:
         raise Refused("--gave is the amount that was given, more than nothing; a dose not given is skipped.")
     _ask_once(task, proposal, given, really)
-    data = dose_record(proposal, setting, given)
+    shown_amount = proposal.dose.add if proposal.hold is None else None
+    shown = None if shown_amount is None else Quantity(shown_amount, proposal.dose.add_unit)
+    data = {**dose_record(proposal, setting, given), **vouched(act, task, shown, given, beside)}
+    if left_off := _left_off(act, task):
+        data["put_back"] = left_off
     if dip is None:
         return data
     return {**data, **dip.data, "rescue": " ".join(words for words in (data["rescue"], dip.rescue) if words)}
+
+
+def _left_off(act: Act, task: Row) -> list[str]:
+    """What was off or out for a dose and no chore of the template puts back (rule C10)."""
+    treatment = json.loads(task["detail"])["treatment"]
+    if not treatment["off"] and treatment["filter"] != "off":
+        return []
+    batch = next(b for b in act.rows("batches") if b["id"] == task["batch"])
+    later = [s.title for s in frozen(act, batch["copy_id"]).steps if s.kind == "chore" and s.start.kind == "after"]
+    return bathing.to_put_back(treatment["off"], treatment["filter"], regimen(treatment["regimen"])[1], later)
 
 
 def _ask_once(task: Row, proposal: dosing.Proposal, given: Quantity, really: bool) -> None:
@@ -204,12 +274,13 @@ def _ask_once(task: Row, proposal: dosing.Proposal, given: Quantity, really: boo
             f"This dose is held: {hold_text(proposal.hold)} If {show(given.value)} {given.unit} was really given, "
             "say so with --really."
         )
-    grams = to(given, "g")
-    if abs(grams - shown) > SLIP_SHARE * shown:
+    amount = to(given, proposal.dose.add_unit)
+    if abs(amount - shown) > SLIP_SHARE * shown:
         food = proposal.dose.food_grams
         of = f" of {proposal.dose.substance} in {show(food)} g of prepared food" if food is not None else ""
         raise Refused(
-            f"{show(given.value)} {given.unit} is {_compared(grams / shown)} the {show(shown)} g{of} that "
+            f"{show(given.value)} {given.unit} is {_compared(amount / shown)} the {show(shown)} "
+            f"{proposal.dose.add_unit}{of} that "
             f"{task['code']} shows. If that was really given, say so with --really; nothing was recorded."
         )
 
@@ -223,29 +294,29 @@ def _compared(ratio: Decimal) -> str:
 
 def dose_record(proposal: dosing.Proposal, setting: dosing.Setting, given: Quantity) -> dict[str, Any]:
     """The data of a dose fact, with everything it can be recomputed from, and the rescue when it is too much."""
-    from quarantine.formulary import regimen
-
     dose = proposal.dose
     substance, row = regimen(dose.regimen)
-    milligrams = to(given, "mg")
+    milligrams = dosing.given_in_ledger(substance, setting.product, given)
     most = dose.volume_litres + dose.volume_plus_minus_litres
     least = dose.volume_litres - dose.volume_plus_minus_litres
     low = milligrams / most if most > 0 else Decimal(0)
     high = milligrams / least if least > 0 else None  # so little is known of the volume that no level is too high
-    ceiling = dosing.ceiling_mg_per_l(row)
+    ceiling = dosing.ceiling_in_ledger(substance, row, setting)
     there = setting.levels.get(substance.id, setting.never_dosed).high  # None: not known, and neither is the sum
     upper = None if high is None or there is None else high + Decimal(str(there))
     rescue = dosing.rescue_apart(dose, row, milligrams)
     bath = dose.route in ("bath", "prolonged")
     if bath and ceiling is not None and (upper is None or upper > ceiling) and "salt" not in substance.classes:
-        rescue = dosing.rescue(dose.volume_litres, upper, ceiling, substance.name, dose.volume_plus_minus_litres)
+        rescue = dosing.rescue(
+            dose.volume_litres, upper, ceiling, substance.name, dose.volume_plus_minus_litres, substance.ledger_unit
+        )
     data = {
         "substance": substance.id,
         "regimen": dose.regimen,
         "route": dose.route,
         "target": dose.target,
         "target_unit": dose.target_unit,
-        "target_mg_per_l": _mg_per_l(dose.target, dose.target_unit),
+        "target_mg_per_l": _in_ledger(substance, dose.target, dose.target_unit),
         "prepared": dose.add,
         "prepared_unit": dose.add_unit,
         "given": given.value,
@@ -263,13 +334,22 @@ def dose_record(proposal: dosing.Proposal, setting: dosing.Setting, given: Quant
         "working": list(proposal.working),
         "rescue": rescue,
     }
+    if substance.ledger_unit != "mg/L":
+        data["level_unit"] = substance.ledger_unit
+    if (said := dosing.instruction_for(row, setting)) is not None:
+        data["instruction"] = said.id
+    if setting.product is not None:
+        data["product"] = setting.product.words
     if dose.fish_grams is not None:
         data |= {"fish_grams": dose.fish_grams, "food_grams": dose.food_grams}
+    data |= bathing.begun(substance, row, setting, data)
     return {name: Decimal(show(value)) if isinstance(value, Decimal) else value for name, value in data.items()}
 
 
-def _mg_per_l(value: Decimal, unit: str) -> Decimal:
-    return to(Quantity(value, unit), "mg/L") if unit in ("mg/L", "g/L", "ug/L") else Decimal(0)
+def _in_ledger(substance: Substance, value: Decimal, unit: str) -> Decimal:
+    return (
+        dosing.in_ledger(substance, Quantity(value, unit)) if dosing.counts_in_ledger(substance, unit) else Decimal(0)
+    )
 
 
 def _hold_facts(hold: dosing.Hold) -> dict[str, Any]:
@@ -287,14 +367,12 @@ def _change_fact(act: Act, task: Row, moment: datetime, gave: str | None, as_sho
     """A planned water change, with the litres really changed: out and in alike."""
     shown = cards.change_litres(task, act, moment)
     if gave is not None:
-        litres = to(read(gave, "volume", "--gave"), "L")
+        litres = _litres_changed(gave)
     elif as_shown and shown is not None:
         litres = shown
     else:
         words = f" (shown: {show(shown)} L)" if shown is not None else ""
         raise Refused(f"How many litres were changed? Say --gave LITRES, or --as-shown{words}.")
-    if litres <= 0:
-        raise Refused("--gave is the litres that were changed, more than nothing.")
     add_fact(
         act,
         "change",
@@ -304,6 +382,13 @@ def _change_fact(act: Act, task: Row, moment: datetime, gave: str | None, as_sho
         data={"out_litres": litres, "in_litres": litres},
         id_=id_after(act, task["system"], moment),
     )
+
+
+def _litres_changed(text: str) -> Decimal:
+    litres = to(read(text, "volume", "--gave"), "L")
+    if litres <= 0:
+        raise Refused("--gave is the litres that were changed, more than nothing.")
+    return litres
 
 
 class Skipped(NamedTuple):
@@ -326,7 +411,12 @@ def skip(desk: Desk, codes: list[str], *, because: str, at: str | None = None, y
         tasks = [find_task(act, code) for code in dict.fromkeys(codes)]
         before = earliest_days(act, {task["system"] for task in tasks})
         for task in tasks:
-            _refuse_finished(act, task)
+            refuse_finished(act, task)
+            if is_end(task):
+                raise Refused(
+                    f"{task['code']} ({task['title']}) is no task to skip: it stands until the bath or dip has ended "
+                    f"(rule A11). End it: quarantine bath end {task['code']}."
+                )
             moment = when(at, task["zone"], act.now)
             fact = add_fact(
                 act,
@@ -404,5 +494,5 @@ def level_lines(setting: dosing.Setting) -> list[str]:
                 show_significant(Decimal(str(level.low)), 3, up=False),
                 show_significant(Decimal(str(level.high)), 3, up=True),
             )
-            lines.append(f"{name}: {low} to {high} mg/L in the water now")
+            lines.append(f"{name}: {low} to {high} {load(name).ledger_unit} in the water now")
     return lines

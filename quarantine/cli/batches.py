@@ -24,6 +24,7 @@ PackedPh = Annotated[str | None, typer.Option(help="The pH when it was packed, w
 Transit = Annotated[str | None, typer.Option(help='How long the bag was closed: "30 h".')]
 Box = Annotated[str | None, typer.Option(help="How box and bags came, what the source says of its water.")]
 Dead = Annotated[int, typer.Option(help="Dead in the bag, counted apart.")]
+Really = Annotated[bool, typer.Option("--really", help="They are in already, though the water holds medicine.")]
 Acknowledge = Annotated[bool, typer.Option("--acknowledge", help="Cautions, label and law were read.")]
 
 
@@ -46,6 +47,7 @@ def start(
     box: Box = None,
     acknowledge: Acknowledge = False,
     yes: Annotated[bool, typer.Option("--yes", help="Accept the new dates of fish already there.")] = False,
+    really: Really = False,
 ) -> None:
     from quarantine.actions.batches import start_batch
 
@@ -64,6 +66,7 @@ def start(
             bag=bag,
             acknowledge=acknowledge,
             yes=yes,
+            really=really,
         )
     _say_started(made, [])
 
@@ -204,6 +207,7 @@ def arrived(
     open_items: Annotated[str | None, typer.Option(help="Why it starts though not all stands ready.")] = None,
     acknowledge: Acknowledge = False,
     yes: Annotated[bool, typer.Option("--yes", help="Accept what was asked.")] = False,
+    really: Really = False,
 ) -> None:
     from quarantine.actions.expecting import arrived as arrive
 
@@ -223,6 +227,7 @@ def arrived(
             open_items=open_items,
             acknowledge=acknowledge,
             yes=yes,
+            really=really,
         )
     first = [f"Arrived {made['arrived']}; expected {made['expected']}."]
     if made["open_items"]:
@@ -291,6 +296,7 @@ def _document(batch: Any) -> dict[str, Any]:
         "periods": standing.get("periods", []),
         "clear": standing.get("clear"),
         "signs": standing.get("signs", []),
+        "all_seen_on": standing.get("all_seen_on"),
     }
 
 
@@ -299,6 +305,8 @@ def show(name: Annotated[str, typer.Argument(help="The batch.")]) -> None:
     from quarantine.actions.arriving import acclimation_lines, bag_lines
     from quarantine.actions.desk import find_batch, local_text
     from quarantine.actions.readying import arrival_of, passed_lines
+    from quarantine.actions.today import not_seen
+    from quarantine.facts import local_day
     from quarantine.records.codec import instant
     from quarantine.templates import imprint
 
@@ -349,6 +357,8 @@ def show(name: Annotated[str, typer.Argument(help="The batch.")]) -> None:
     if clear:
         need = f" of {clear['need']}" if clear["need"] else ""
         lines.append(f"  clear {clear['days']}{need} days, counted from {clear['zero']} ({clear['because']})")
+    if batch["state"] == "open" and (unseen := not_seen(batch, local_day(now(), batch["zone"]))):
+        lines.append(f"  {unseen}")
     for t in tasks:
         if t["state"] != "withdrawn":
             lines.append(f"    {t['day'] or 'waits':10} {t['code']:5} {_state(t):10} {t['title']}")

@@ -95,7 +95,7 @@ TAKES = {
     **dict.fromkeys(("tank", "to_tank", "line"), "tank"),
     **dict.fromkeys(("code", "codes"), "code"),
     **dict.fromkeys(("sign", "gone", "formulary find what"), "sign"),
-    **{name: name for name in ("batch", "keeper", "protocol", "shape", "site", "substance", "system")},
+    **{name: name for name in ("batch", "keeper", "product", "protocol", "shape", "site", "substance", "system")},
 }
 
 
@@ -224,5 +224,6 @@ ON_RECORD: dict[str, tuple[Callable[[Rows], list[Row]], str]] = {
     "site": (lambda rows: rows.rows("sites"), "name"),
     "keeper": (lambda rows: rows.rows("keepers"), "name"),
     "system": (lambda rows: rows.rows("systems"), "name"),
+    "product": (lambda rows: rows.rows("products"), "name"),
     "code": (_open_tasks, "code"),
 }

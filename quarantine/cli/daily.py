@@ -3,11 +3,16 @@
 from __future__ import annotations
 
 import json
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from quarantine.cli.session import now, session
+from quarantine.cli.session import STRENGTH, now, session
+
+if TYPE_CHECKING:
+    from quarantine.actions.conditioning import Conditioner
+    from quarantine.records.reads import Row, Rows
+    from quarantine.settings import Home
 
 At = Annotated[str | None, typer.Option(help='When it happened, local: "YYYY-MM-DD HH:MM" or HH:MM; now if left out.')]
 
@@ -65,6 +70,14 @@ def reading(
         str | None, typer.Option("--tap-tan", help='Total ammonia nitrogen of that water: "0 mg/L".')
     ] = None,
     tap_temp: Annotated[str | None, typer.Option("--tap-temp", help='Its temperature as it goes in: "24 C".')] = None,
+    tap_chlorine: Annotated[
+        str | None,
+        typer.Option(
+            "--tap-chlorine",
+            help='Its total chlorine, free and chloramine together, before conditioning: "0.8 mg/L". A kit for free '
+            "chlorine alone misses chloramine.",
+        ),
+    ] = None,
     at: At = None,
 ) -> None:
     from quarantine.actions.measured import read_kit
@@ -76,7 +89,7 @@ def reading(
         values or [],
         at=at,
         kit=read_kit(kit, lot, expires),
-        source=source_data(tap_ph, tap_tan, tap_temp),
+        source=source_data(tap_ph, tap_tan, tap_temp, tap_chlorine),
     )
     session().emit(made.document, made.lines)
 
@@ -102,13 +115,24 @@ def done(
     really: Annotated[bool, typer.Option("--really", help="It was really given, though it looks like a slip.")] = False,
     vessel: Annotated[str | None, typer.Option(help='A dip: the water in its vessel, "10 L".')] = None,
     started: Annotated[str | None, typer.Option(help="A dip: when the first fish went in, 09:00:00.")] = None,
+    strength: Annotated[str | None, typer.Option(help=STRENGTH)] = None,
     ended: Annotated[str | None, typer.Option(help="A dip: when the last fish came out, 09:02:30.")] = None,
 ) -> None:
     from quarantine.actions.dipping import Told
     from quarantine.actions.work import done
 
     dip = Told(vessel, started, ended)
-    made = done(session().desk(), codes, at=at, gave=gave, as_shown=as_shown, note=note, really=really, dip=dip)
+    made = done(
+        session().desk(),
+        codes,
+        at=at,
+        gave=gave,
+        as_shown=as_shown,
+        note=note,
+        really=really,
+        dip=dip,
+        strength=strength,
+    )
     lines = [line for item in made for line in done_lines(item)]
     session().emit({"tasks": [{k: v for k, v in i.items() if k != "local"} for i in made]}, lines)
 
@@ -148,6 +172,7 @@ def skip(
 
 
 def why(code: Annotated[str, typer.Argument(help="The code of the task.")]) -> None:
+    from quarantine.actions.conditioning import as_json, full_lines
     from quarantine.actions.work import why
     from quarantine.cli.render import given_line, proposal_lines
     from quarantine.dosing import DEFERS
@@ -155,6 +180,7 @@ def why(code: Annotated[str, typer.Argument(help="The code of the task.")]) -> N
     home = session().home()
     with session().reader() as rows:
         found = why(rows, home, code, now())
+        conditioner = _conditioner(rows, home, found.task)
     task = found.task
     detail = json.loads(task["detail"])
     lines = [f"{task['code']}: {task['title']}, {task['tank_name']}, batch {task['batch_name']}"]
@@ -183,7 +209,20 @@ def why(code: Annotated[str, typer.Argument(help="The code of the task.")]) -> N
         document["hold"] = found.proposal.hold and found.proposal.hold.as_json()
         document["levels"] = found.levels
         lines += [f"  {line}" for line in found.levels]
+    if conditioner is not None:
+        lines += [f"  {line}" for line in full_lines(conditioner, task["water"])]
+        document["conditioner"] = as_json(conditioner)
     if detail["treatment"] and detail["treatment"]["clearing"]:
         lines.append(f"  Contact: {detail['treatment']['clearing']}")
     lines += [f"  Source: {cite}" for cite in detail["references"]]
     session().emit(document, lines)
+
+
+def _conditioner(rows: Rows, home: Home, task: Row) -> Conditioner | None:
+    """The conditioner of a water change that is open; None for other work."""
+    from quarantine.actions import cards, conditioning
+
+    litres = cards.change_litres(task, rows, now()) if task["kind"] == "change" else None
+    if not litres or task["state"] not in ("planned", "missed"):
+        return None
+    return conditioning.for_change(rows, home, task, task["tank_name"], litres, now())

@@ -8,12 +8,16 @@ from typing import Annotated, Any
 import typer
 
 from quarantine.cli.daily import At
-from quarantine.cli.session import session
+from quarantine.cli.session import STRENGTH, session
 
 Tank = Annotated[str, typer.Argument(help="The tank.")]
 Count = Annotated[str, typer.Argument(help="How many fish.")]
 Really = Annotated[bool, typer.Option("--really", help="It is so, though it looks like a slip.")]
 Yes = Annotated[bool, typer.Option("--yes", help="Accept the dates this moves.")]
+Brings = Annotated[
+    list[str] | None,
+    typer.Option(help='What the new water holds: "praziquantel 2 mg/L"; once a substance.'),
+]
 
 
 def _note(kind: str, tank: str, data: dict[str, Any], at: str | None, **more: Any) -> None:
@@ -43,6 +47,10 @@ def change(
     tank: Tank,
     out: Annotated[str, typer.Option(help='Water taken out: "30 L", "8 USgal".')],
     in_: Annotated[str | None, typer.Option("--in", help="Water put in; as much as went out if left out.")] = None,
+    by: Annotated[
+        str | None, typer.Option(help="How the new water comes in: bucket or hose. Its conditioner is said for that.")
+    ] = None,
+    brings: Brings = None,
     really: Really = False,
     at: At = None,
 ) -> None:
@@ -50,16 +58,50 @@ def change(
     _note(
         "change",
         tank,
-        {"out_litres": out_litres, "in_litres": out_litres if in_ is None else _litres(in_, "--in")},
+        {
+            "out_litres": out_litres,
+            "in_litres": out_litres if in_ is None else _litres(in_, "--in"),
+            **({} if by is None else {"by": by.strip().casefold()}),
+            **_brought(brings),
+        },
         at,
         really=really,
     )
 
 
 def topup(
-    tank: Tank, litres: Annotated[str, typer.Argument(help="Water put in.")], really: Really = False, at: At = None
+    tank: Tank,
+    litres: Annotated[str, typer.Argument(help="Water put in.")],
+    brings: Brings = None,
+    really: Really = False,
+    at: At = None,
 ) -> None:
-    _note("topup", tank, {"litres": _litres(litres, "top-up")}, at, really=really)
+    _note("topup", tank, {"litres": _litres(litres, "top-up"), **_brought(brings)}, at, really=really)
+
+
+def _brought(brings: list[str] | None) -> dict[str, Any]:
+    """What the new water holds, as the fact keeps it."""
+    if not brings:
+        return {}
+    from quarantine.actions.exchanging import read_brings
+
+    return {"brings": read_brings(brings)}
+
+
+def exchange(
+    tank: Tank,
+    rate: Annotated[str | None, typer.Option(help='Water in, and as much out: "5 L/h", "500 mL/min".')] = None,
+    until: Annotated[str | None, typer.Option(help="When it ended; it still runs if left out.")] = None,
+    stop: Annotated[bool, typer.Option("--stop", help="Nothing flows any more.")] = False,
+    brings: Brings = None,
+    really: Really = False,
+    at: At = None,
+) -> None:
+    from quarantine.actions.exchanging import exchange as flow
+
+    made = flow(session().desk(), tank, rate, at=at, until=until, stop=stop, brings=brings, really=really)
+    lines = made.pop("lines")
+    session().emit(made, lines)
 
 
 def evaporation(
@@ -80,12 +122,13 @@ def dose(
     tank: Tank,
     regimen: Annotated[str, typer.Argument(help="The regimen's id, such as Z01.")],
     gave: Annotated[str, typer.Option(help='What was really given: "0.12 g".')],
+    strength: Annotated[str | None, typer.Option(help=STRENGTH)] = None,
     really: Annotated[bool, typer.Option("--really", help="It was really given.")] = False,
     at: At = None,
 ) -> None:
     from quarantine.actions.noting import dose_event
 
-    made = dose_event(session().desk(), tank, regimen, gave, at=at, really=really)
+    made = dose_event(session().desk(), tank, regimen, gave, at=at, really=really, strength=strength)
     session().emit(made.document, made.lines)
 
 
@@ -94,8 +137,17 @@ Signs = Annotated[list[str] | None, typer.Option("--sign", help="A sign on the d
 Disposal = Annotated[str | None, typer.Option(help="Where the body went.")]
 
 
-def added(tank: Tank, count: Count, batch: Batch = None, yes: Yes = False, at: At = None) -> None:
-    _note("added", tank, {"count": _fish(count)}, at, of_batch=True, batch_name=batch, yes=yes)
+def added(
+    tank: Tank,
+    count: Count,
+    source: Annotated[str | None, typer.Option("--from", help="Where they came from, if not as the others.")] = None,
+    batch: Batch = None,
+    yes: Yes = False,
+    really: Really = False,
+    at: At = None,
+) -> None:
+    data = {"count": _fish(count), **({"source": source} if source else {})}
+    _note("added", tank, data, at, of_batch=True, batch_name=batch, yes=yes, really=really)
 
 
 def died(

@@ -38,6 +38,9 @@ def add_keeper(name: Annotated[str, typer.Argument(help="How the keeper signs; i
     session().emit({"keeper": row["name"]}, [f"Keeper {row['name']}."])
 
 
+Really = Annotated[bool, typer.Option("--really", help="It is so, though it looks like a slip.")]
+
+
 def list_keepers() -> None:
     with session().reader() as rows:
         names = sorted(r["name"] for r in rows.rows("keepers"))
@@ -75,6 +78,7 @@ def add_tank(
     shape: Annotated[str, typer.Option(help=f"{', '.join(SHAPES)}.")],
     system: Annotated[str | None, typer.Option(help="The water system it shares with other tanks.")] = None,
     label: Annotated[str | None, typer.Option(help="The maker's volume; for comparison, never dosed by.")] = None,
+    really: Really = False,
     **measures: Any,
 ) -> None:
     from quarantine.actions.places import add_tank
@@ -89,6 +93,7 @@ def add_tank(
         measures=measures,
         system=system,
         label=label,
+        really=really,
     )
     volume = made["volume"]
     lines = [f"Tank {made['tank']}, water system {made['system']}.", *[f"  {line}" for line in volume.working]]
@@ -128,10 +133,11 @@ def measure_tank(
     by: Annotated[str, typer.Option(help="How: counted buckets, meter, salt.")],
     plus_minus: Annotated[str | None, typer.Option(help='How sure: "0.5 L" or "2 %".')] = None,
     at: Annotated[str | None, typer.Option(help='When, local: "YYYY-MM-DD HH:MM"; now if left out.')] = None,
+    really: Really = False,
 ) -> None:
     from quarantine.actions.places import measure_tank
 
-    made = measure_tank(session().desk(), name, volume, by=by, plus_minus=plus_minus, at=at)
+    made = measure_tank(session().desk(), name, volume, by=by, plus_minus=plus_minus, at=at, really=really)
     _show_measured(made)
 
 
@@ -161,6 +167,7 @@ def gauge_tank(
         str | None, typer.Option(help='How finely a meter reads ("0.02 g/L"): the salt that 5 % takes.')
     ] = None,
     at: Annotated[str | None, typer.Option(help='When, local: "YYYY-MM-DD HH:MM"; now if left out.')] = None,
+    really: Really = False,
 ) -> None:
     from quarantine.actions.places import gauge_tank
 
@@ -168,7 +175,8 @@ def gauge_tank(
     if not any((*ways.values(), before, after, calibration)):
         _show_ways(name, reads)
         return
-    made = gauge_tank(session().desk(), name, **ways, before=before, after=after, calibration=calibration, at=at)
+    more = {"before": before, "after": after, "calibration": calibration, "at": at}
+    made = gauge_tank(session().desk(), name, **ways, **more, really=really)
     if salt:
         made["notes"].append("The salt stays in the water: log the new salinity with quarantine reading.")
     _show_measured(made)

@@ -367,6 +367,10 @@ def _step_lines(item: Listed, card: Card) -> list[str]:
         lines += [f"  Confirm: {c['value']}" for c in detail["before"] if c["kind"] == "word"]
     if card.litres is not None:
         lines.append(f"  about {card.shown()} of the water that is there")
+    if item.conditioner is not None:
+        from quarantine.actions.conditioning import card_lines as conditioner_lines
+
+        lines += [f"  {line}" for line in conditioner_lines(item.conditioner, item.row["water"])]
     lines += [f"  {detail['note']}"] if detail["note"] else []
     if item.row["kind"] == "chore":
         return [*lines, "Done? y; Enter leaves it open; ? for help."]

@@ -13,6 +13,9 @@ if TYPE_CHECKING:
     from quarantine.settings import Home
 
 
+STRENGTH = 'How strong the product is, as its label says: "98 %", "37 % formaldehyde", "99 % as CuSO4.5H2O", "3 % w/v".'
+
+
 class Session(NamedTuple):
     """The options that may stand anywhere on the line."""
 

@@ -19,6 +19,7 @@ def signoff(
 ) -> None:
     from quarantine.actions.desk import local_text
     from quarantine.actions.examining import said_of_tests, tests_of
+    from quarantine.actions.instructed import lines_of_batch
     from quarantine.actions.signing import NOT_TESTED, assess, criterion_line, sign
 
     if release or reject or died_out or extend is not None or deviation is not None:
@@ -37,6 +38,7 @@ def signoff(
         lines += [criterion_line(c) for c in made["criteria"]]
         lines += [
             *_judged_by(batch),
+            *[f"  {line}" for line in made["instructions"]],
             *said_of_tests(made["tests"]),
             NOT_TESTED,
             f"Seal: {made['seal']} (what was judged, by whom, when; it is no legal signature)",
@@ -47,6 +49,7 @@ def signoff(
         found = assess(rows, batch, now())
         newest = rows.rows("head")[0]["entry"]
         tests = tests_of(rows, found.batch)
+        instructions = lines_of_batch(rows, found.batch, now())
     criteria = [j.as_json() for j in found.judged]
     document = {
         "batch": found.batch["name"],
@@ -55,12 +58,13 @@ def signoff(
         "earliest": found.standing.earliest,
         "journal": newest,
         "tests": tests,
+        "instructions": instructions,
         "not_tested": NOT_TESTED,
     }
     word = "every criterion is met" if found.met else f"earliest if all goes well: {found.standing.earliest}"
     lines = [f"{found.batch['name']}, {local_text(now(), found.batch['zone'])}: {word}"]
     lines += [criterion_line(c) for c in criteria]
-    lines += [*_judged_by(batch), *said_of_tests(tests), NOT_TESTED]
+    lines += [*_judged_by(batch), *(f"  {line}" for line in instructions), *said_of_tests(tests), NOT_TESTED]
     session().emit(document, lines)
 
 

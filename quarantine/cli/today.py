@@ -5,15 +5,16 @@ from __future__ import annotations
 import json
 from datetime import date, timedelta
 from itertools import groupby
-from typing import Annotated
+from typing import Annotated, Any
 from zoneinfo import ZoneInfo
 
 import typer
 
-from quarantine.actions.cards import new_water_line
+from quarantine.actions.conditioning import card_lines as conditioner_lines
 from quarantine.actions.today import Day, Listed, list_day, tank_named, task_json
+from quarantine.bathing import END
 from quarantine.cli.render import card_lines, proposal_lines
-from quarantine.cli.session import now, session
+from quarantine.cli.session import STRENGTH, now, session
 from quarantine.formulary import Regimen, Substance
 from quarantine.quantity import show
 from quarantine.records.codec import instant
@@ -43,7 +44,7 @@ def today(
     if session().as_json:
         document = {
             "on": listed.on,
-            "tanks": [{k: t[k] for k in ("tank", "line", "batches")} for t in listed.tanks],
+            "tanks": [{k: t[k] for k in ("tank", "line", "alerts", "batches")} for t in listed.tanks],
             "tasks": [task_json(item) for item in listed.tasks],
         }
         session().emit(document, [])
@@ -57,7 +58,7 @@ def lines_of(listed: Day) -> list[str]:
             "Nothing is on record yet. Begin with: quarantine site add, keeper add, tank add, batch start;",
             "or see the whole job: quarantine demo.",
         ]
-    lines = [f"{listed.on:%A %-d %B %Y}", *[t["line"] for t in listed.tanks], ""]
+    lines = [f"{listed.on:%A %-d %B %Y}", *[line for t in listed.tanks for line in _head(t)], ""]
     place = water = ""
     for (tank, batch), items in groupby(listed.tasks, key=lambda i: (i.row["tank_name"], i.row["batch_name"])):
         mine = list(items)
@@ -82,11 +83,17 @@ def lines_of(listed: Day) -> list[str]:
     ]
 
 
+def _head(tank: dict[str, Any]) -> list[str]:
+    """A tank's line, and under it what cannot wait."""
+    return [tank["line"], *(f"  {alert}" for alert in tank["alerts"])]
+
+
 def _task_lines(item: Listed) -> list[str]:
     lines = [f"  {item.row['code']} {item.row['title']}{when_due(item)}"]
     if item.litres is not None:
         lines.append(f"    about {show(item.litres)} L of the water that is there")
-        lines.append(f"    {new_water_line(item.litres, item.row)}")
+    if item.conditioner is not None:
+        lines += [f"    {line}" for line in conditioner_lines(item.conditioner, item.row["water"])]
     if item.proposal is not None:
         lines += [f"    {line}" for line in card_lines(item.proposal)]
     return lines
@@ -118,6 +125,8 @@ def when_due(item: Listed) -> str:
     if item.section == "overdue":
         return f", OVERDUE since {until:%Y-%m-%d %H:%M}"
     start = instant(row["due_from"]).astimezone(ZoneInfo(row["zone"]))
+    if row["step"] == END:
+        return f", RUNNING, {'ends' if item.section == 'later' else 'at the latest'} {until:%Y-%m-%d %H:%M}"
     if item.section == "later":
         return f", from {start:%H:%M}"
     return "" if until.strftime("%H:%M") == "00:00" else f", until {until:%H:%M}"
@@ -135,6 +144,7 @@ def dose(
     regimen: Annotated[str | None, typer.Option(help="The regimen's id, when there are several.")] = None,
     vessel: Annotated[str | None, typer.Option(help='A dip: the water in its vessel, "10 L".')] = None,
     stock: Annotated[str | None, typer.Option(help='Out of a stock solution: "10 g in 500 mL".')] = None,
+    strength: Annotated[str | None, typer.Option(help=STRENGTH)] = None,
     food: Annotated[str | None, typer.Option(help='In food: how much food to prepare at once, "50 g".')] = None,
 ) -> None:
     from quarantine.actions import cards
@@ -147,7 +157,7 @@ def dose(
         row = tank_named(rows.rows("tanks"), tank)
         chosen = _regimen(found, regimen, row["water"])
         setting = cards.setting_for(rows, home, row, cards.batch_in(rows, row["system"]), now())
-    setting = cards.with_options(setting, chosen, vessel, stock, food)
+    setting = cards.with_strength(cards.with_options(setting, chosen, vessel, stock, food), chosen.id, strength)
     proposal = propose(found, chosen, setting)
     if proposal.hold is None:
         proposal = proposal._replace(how=(*proposal.how, GATE))

@@ -18,7 +18,7 @@ def weigh(
     eats: Annotated[
         str | None, typer.Option(help='What they eat in a day: "1 %" of their weight, or "0.4 g" of food in all.')
     ] = None,
-    really: Annotated[bool, typer.Option("--really", help="They really eat that much.")] = False,
+    really: Annotated[bool, typer.Option("--really", help="It is so, though it looks like a slip.")] = False,
     at: At = None,
 ) -> None:
     from quarantine.actions.weighing import weigh

@@ -4,24 +4,33 @@ Pure. ``amount = min(target x V, ceiling x (V - u))`` (rule C2), in Decimal from
 rounded down to the keeper's scale (rule C4); both ends of what it gives are shown; under the effective minimum
 it is not shown as a dose (rule C3). The upper bound of the level refuses a dose, it never sizes one (rule C1).
 
-``setting`` has the types, ``known`` what the record says of the water, ``emergency`` and ``holds`` what stands
-against a dose, ``size`` and ``food`` how much, ``card`` what is shown, ``rescuing`` what to do after too much.
+``setting`` has the types, ``known`` what the record says of the water, ``emergency``, ``animals``, ``pairs`` and
+``holds`` what stands against a dose, ``instructing`` what a veterinarian's instruction passes of that, ``forms`` what
+it is measured as and hangs on, ``repeats`` how a repeat is sized, ``size`` and ``food`` how much, ``card`` what is
+shown, ``rescuing`` what to do after too much.
 """
 
 from __future__ import annotations
 
+from quarantine.dosing.animals import animals_cautions, animals_to_confirm
 from quarantine.dosing.card import amount_words, checks_met, dose_of, headline, how_to, sized_for, to_confirm
 from quarantine.dosing.emergency import FRESH_NITRITE, OUT_OF_LIMIT, emergency_hold
 from quarantine.dosing.food import WEIGHT_DAYS, food_size, food_size_hold
-from quarantine.dosing.holds import first_hold, mode_hold, where_hold
-from quarantine.dosing.known import SYRINGE_ML, ceiling_mg_per_l, ceiling_of, default_target, present_salinity
+from quarantine.dosing.forms import given_in_ledger, oxygen_hold, read_strength, strength_hold
+from quarantine.dosing.holds import course_hold, first_hold, vessel_hold, where_hold
+from quarantine.dosing.instructing import PASSES, in_force, instruction_for, on_the_instruction
+from quarantine.dosing.known import SYRINGE_ML, ceiling_in_ledger, ceiling_of, default_target, present_salinity
+from quarantine.dosing.pairs import pair_cautions
+from quarantine.dosing.repeats import how_repeated, mode_hold, nothing_hold, replaced
 from quarantine.dosing.rescuing import rescue, rescue_apart
 from quarantine.dosing.setting import (
     AT_THE_MARK,
     DEFERS,
     TRIAL,
     Dose,
+    Form,
     Hold,
+    Instruction,
     Proposal,
     Setting,
     Stock,
@@ -29,7 +38,7 @@ from quarantine.dosing.setting import (
     Where,
 )
 from quarantine.dosing.size import COARSEST_LOSS, advice_on, clearing_litres, size_hold, size_of
-from quarantine.dosing.words import PER_FISH
+from quarantine.dosing.words import PER_FISH, counts_in_ledger, in_ledger, level_in, out_of_ledger
 from quarantine.facts import Condition
 from quarantine.formulary import Regimen, Substance
 from quarantine.quantity import Quantity
@@ -40,27 +49,40 @@ __all__ = [
     "DEFERS",
     "FRESH_NITRITE",
     "OUT_OF_LIMIT",
+    "PASSES",
     "PER_FISH",
     "SYRINGE_ML",
     "TRIAL",
     "WEIGHT_DAYS",
     "Dose",
+    "Form",
     "Hold",
+    "Instruction",
     "Proposal",
     "Setting",
     "Stock",
     "Weighed",
     "Where",
     "amount_words",
-    "ceiling_mg_per_l",
+    "ceiling_in_ledger",
     "clearing_litres",
+    "counts_in_ledger",
     "emergency_hold",
+    "given_in_ledger",
     "headline",
+    "in_force",
+    "in_ledger",
+    "instruction_for",
+    "level_in",
+    "on_the_instruction",
+    "out_of_ledger",
     "present_salinity",
     "propose",
+    "read_strength",
     "rescue",
     "rescue_apart",
     "sized_for",
+    "strength_hold",
 ]
 
 
@@ -79,13 +101,18 @@ def propose(
     ``mode`` is the template's (rule C1); one that is not computed here is held and never taken for another.
     ``where`` is the template's too (rule C10); None: the water that is there, as it runs.
     """
-    wanted = target or default_target(regimen)
+    said = instruction_for(regimen, setting)
+    # An instruction gives its own dose: neither the template's target nor the entry's default.
+    wanted = Quantity(said.dose, said.unit) if said else target or default_target(regimen, setting)
+    beyond = vessel_hold(regimen, setting)
     if regimen.own_vessel:  # new water every time: only what the fish bring with them is the tank's
         others = {name: level for name, level in setting.levels.items() if name != substance.id}
         setting = setting._replace(volume=setting.vessel, volume_says="the vessel, as typed", levels=others)
     ceiling = ceiling_of(regimen, setting)
+    setting = setting._replace(replaces=replaced(substance, regimen, setting, wanted, mode))
     hold = (
-        mode_hold(substance, regimen, mode)
+        beyond
+        or mode_hold(substance, regimen, mode)
         or where_hold(where, setting)
         or first_hold(substance, regimen, setting, wanted, before, ceiling)
     )
@@ -98,14 +125,28 @@ def propose(
             hold = food_size_hold(substance, regimen, setting, size)
         else:
             assert setting.volume is not None
-            size = size_of(substance, wanted, setting, setting.volume, ceiling)
-            hold = size_hold(substance, regimen, setting, size, ceiling)
+            size = size_of(substance, regimen, wanted, setting, setting.volume, ceiling)
+            hold = (
+                nothing_hold(substance, regimen, setting)
+                or size_hold(substance, regimen, setting, size, ceiling)
+                or oxygen_hold(substance, regimen, setting, size.gives_high, before)
+                or course_hold(substance, regimen, setting, size.gives_high)
+            )
+    dose = dose_of(substance, regimen, setting, wanted, None if hold else size)
+    warned = (*pair_cautions(substance, setting), *animals_cautions(substance, regimen, setting))
     return Proposal(
-        dose=dose_of(substance, regimen, setting, wanted, None if hold else size),
+        dose=dose._replace(cautions=(*warned, *dose.cautions)),
         hold=hold,
         working=size.working if size else (),
-        confirm=to_confirm(regimen, before, setting.evidence),
+        confirm=(
+            *to_confirm(substance, regimen, before, setting.evidence),
+            *animals_to_confirm(substance, regimen, setting),
+        ),
         advice="" if hold or size is None else advice_on(substance, size, setting),
-        how=how_to(substance, regimen, where, setting, None if hold else size),
+        how=(
+            *((on_the_instruction(said),) if said else ()),
+            *how_to(substance, regimen, where, setting, None if hold else size),
+            *how_repeated(regimen, setting, mode),
+        ),
         checks=checks_met(before, setting.evidence),
     )

@@ -6,17 +6,20 @@ from decimal import Decimal
 
 from quarantine import evidence as ev
 from quarantine.dosing.food import how_food
+from quarantine.dosing.forms import AERATION, measure_of, strength_hold
 from quarantine.dosing.known import SYRINGE_ML, litres_of, stock_mg_per_ml
 from quarantine.dosing.setting import AT_THE_MARK, DEFERS, TRIAL, Dose, Setting, Stock, Where
 from quarantine.dosing.size import Size
-from quarantine.dosing.words import amount_in, cited, g_of
+from quarantine.dosing.words import cited, g_of, level_in
 from quarantine.facts import Condition, local_day
 from quarantine.formulary import Regimen, Substance
-from quarantine.quantity import Quantity, floor_to, show, show_significant
+from quarantine.quantity import Quantity, show, show_significant
 from quarantine.readings import PARAMETERS
 
 
-def to_confirm(regimen: Regimen, before: tuple[Condition, ...], evidence: ev.Evidence | None) -> tuple[str, ...]:
+def to_confirm(
+    substance: Substance, regimen: Regimen, before: tuple[Condition, ...], evidence: ev.Evidence | None
+) -> tuple[str, ...]:
     """What the keeper confirms by giving the dose: the template's words, those that stand in for a reading that is
     not known, and the regimen's limits that no reading answers (how much fish is in the water)."""
     said = []
@@ -29,6 +32,9 @@ def to_confirm(regimen: Regimen, before: tuple[Condition, ...], evidence: ev.Evi
         said.append(AT_THE_MARK)
     if regimen.trial_first:
         said.append(TRIAL)
+    if substance.takes_oxygen is not None and not regimen.own_vessel:
+        said.append(AERATION)
+    said += [pair.note.text for pair in substance.incompatible if pair.other == "carbonate media"]
     return (*said, *(x.note.text for x in regimen.limits if x.kind == "limit" and x.what not in PARAMETERS))
 
 
@@ -47,6 +53,13 @@ def how_to(
         route += f", in {water}; filter {where.filter}{off}"
     if setting.stock is not None:
         return (f"Route: {route}.", *_how_stock(substance, setting))
+    measure = measure_of(substance, setting.product) if size is not None else None
+    if measure is not None and measure.unit == "mL":
+        return (
+            f"Route: {route}.",
+            f"Measure: draw with a syringe with steps of {show(SYRINGE_ML)} mL, never by drops; stir all of it into a "
+            "bucket of tank water first, then pour that in parts into strong flow.",
+        )
     return (
         f"Route: {route}.",
         f"Measure: weigh on a scale with steps of {show(setting.scale_step_grams)} g; stir all of it into tank water "
@@ -101,6 +114,9 @@ def dose_of(
     unit = wanted.unit if wanted else "mg/L"
     if regimen.route == "food":
         litres = plus_minus = Decimal(0)
+    # A strength that does not fit is held, and what it would be measured as is not asked.
+    product = setting.product if strength_hold(substance, regimen, setting.product) is None else None
+    measure = measure_of(substance, product)
     light = regimen.light or substance.light
     notes = (*regimen.cautions, *substance.cautions, *((light,) if light else ()))
     cautions = [note.text for note in (*notes, *substance.handling, *substance.legal)]
@@ -112,11 +128,11 @@ def dose_of(
         target_unit=unit,
         volume_litres=litres,
         volume_plus_minus_litres=plus_minus,
-        add=_measured(size.given_mg, setting.stock) if size else None,
-        add_unit="mL" if setting.stock else "g",
-        add_of=_measured_of(substance, setting.stock),
-        gives_low=amount_in(size.gives_low, unit, up=False) if size else None,
-        gives_high=amount_in(size.gives_high, unit, up=True) if size else None,
+        add=_measured(size) if size else None,
+        add_unit="mL" if setting.stock else measure.unit,
+        add_of=_measured_of(substance, setting.stock) if setting.stock else measure.of,
+        gives_low=Decimal(level_in(substance, size.gives_low, unit, up=False)) if size else None,
+        gives_high=Decimal(level_in(substance, size.gives_high, unit, up=True)) if size else None,
         gives_unit=unit,
         reference=cited(substance, regimen.references),
         cautions=(*cautions, DEFERS),
@@ -126,15 +142,11 @@ def dose_of(
     )
 
 
-def _measured(milligrams: Decimal, stock: Stock | None) -> Decimal:
-    if stock is None:
-        return milligrams / 1000
-    return floor_to(milligrams / stock_mg_per_ml(stock) + Decimal("1e-12"), SYRINGE_ML)
+def _measured(size: Size) -> Decimal:
+    return size.given_mg / 1000 if size.food is not None else size.amount
 
 
-def _measured_of(substance: Substance, stock: Stock | None) -> str:
-    if stock is None:
-        return f"{substance.name}, counted as pure (100 %)"
+def _measured_of(substance: Substance, stock: Stock) -> str:
     strength = show_significant(stock_mg_per_ml(stock), 6)
     return f"a stock solution of {substance.name}, {strength} mg/mL (substance counted as pure, 100 %)"
 

@@ -30,6 +30,24 @@ OUT_OF_LIMIT = (
 FRESH_NITRITE = "0.2"
 
 
+FIRST_FOR_FISH = (
+    "first strong air, second test the water (ammonia, nitrite, pH, temperature, oxygen) and mend what is out of limit "
+    "by a water change, third isolate the sick or take the dead out, fourth call a veterinarian; then a named person "
+    "lifts the hold: quarantine event lift"
+)
+"""What to do before any dose, in order (rule C9); the order is common practice, no source."""
+
+
+def first_for(parameter: str) -> str:
+    """What to do first about a reading out of limit, in order (rules C9 and C16; the order: common practice)."""
+    if parameter == "oxygen":
+        return "first strong air, second no food, third cooler water or fewer fish in it, fourth read oxygen again"
+    return (
+        "first strong air, second no food, third change water in small steps (the higher pH of the two waters counts: "
+        "rule C16), fourth test again"
+    )
+
+
 def emergency_hold(setting: Setting) -> Hold | None:
     """Rule C9: an A sign, deaths or bad water hold every dose until a person lifts it, whichever batch of the water
     they are of."""
@@ -44,8 +62,7 @@ def emergency_hold(setting: Setting) -> Hold | None:
             None,
             None,
             OUR_CHOICE,
-            "test the water, add air, isolate the sick, call a veterinarian; then a named person lifts the hold: "
-            "quarantine event lift",
+            FIRST_FOR_FISH,
         )
     for limit in _out_of_limit(setting):
         verdict = ev.judge(limit, evidence)
@@ -58,7 +75,7 @@ def emergency_hold(setting: Setting) -> Hold | None:
                 verdict.figure,
                 verdict.figure_unit,
                 limit.reference,
-                "change water, add air, test again; or a named person lifts the hold: quarantine event lift",
+                f"{first_for(str(limit.value))}; else a named person lifts the hold: quarantine event lift",
             )
     return None
 
@@ -87,6 +104,6 @@ def _bad_water(setting: Setting) -> Hold | None:
             figure,
             limit.unit,
             limit.reference,
-            "change water, add air, test again",
+            first_for(str(limit.value)),
         )
     return None

@@ -7,23 +7,24 @@ from decimal import Decimal
 from zoneinfo import ZoneInfo
 
 from quarantine import evidence as ev
+from quarantine.dosing.animals import species_hold
 from quarantine.dosing.emergency import emergency_hold
 from quarantine.dosing.food import food_hold
+from quarantine.dosing.forms import judged_by_needs, needs_hold
+from quarantine.dosing.instructing import GATE, how_to_pass, instruction_for, of_the_gate, passes_check
 from quarantine.dosing.known import (
     TEMPERATURE_AGE_HOURS,
     TEMPERATURE_SPAN_HOURS,
-    groups_known,
-    groups_there,
-    last_read,
     litres_of,
     present_salinity,
     stock_mg_per_ml,
 )
-from quarantine.dosing.setting import OUR_CHOICE, UNSOURCED, Hold, Setting, Where
-from quarantine.dosing.words import PER_FISH, PER_FOOD, cited
+from quarantine.dosing.pairs import change_hold, pair_hold
+from quarantine.dosing.repeats import gap_of
+from quarantine.dosing.setting import OUR_CHOICE, Hold, Instruction, Setting, Where
+from quarantine.dosing.words import PER_FISH, PER_FOOD, cited, counts_in_ledger
 from quarantine.facts import Condition, local_day
-from quarantine.failures import Refused
-from quarantine.formulary import Ceiling, Regimen, Substance, keys_of
+from quarantine.formulary import Ceiling, Regimen, Substance
 from quarantine.quantity import UNITS, Quantity, show, show_significant, to
 from quarantine.readings import PARAMETERS
 
@@ -36,6 +37,10 @@ no source."""
 SHORT_SHARE = Decimal("0.01")
 """Water that is gone on record and was not put back, over this share of the volume: the water is not at its mark
 (rules C10 and C11). Our choice, no source."""
+
+
+COURSE_DAYS = 30
+"""How far back doses count for a course's ceiling in a water without a batch. Our choice, no source."""
 
 
 SAME_DAY = "two doses of one substance on one day"
@@ -52,38 +57,25 @@ def first_hold(
     before: tuple[Condition, ...],
     ceiling: Ceiling | None,
 ) -> Hold | None:
-    """The first reason, in the order in which a keeper would want to hear it."""
+    """The first reason, in the order in which a keeper would want to hear it; what an instruction names is passed."""
+    said = instruction_for(regimen, setting)
     return (
-        _needs_hold(substance, regimen, setting)
-        or _tier_hold(substance, regimen, target)
-        or _bounds_hold(substance, regimen, target)
+        _move_hold(substance, regimen, said)
+        or _tier_hold(substance, regimen, setting, target, said)
+        or _bounds_hold(substance, regimen, setting, target, said)
         or _route_hold(substance, regimen, setting)
         or _stock_hold(substance, regimen, setting)
         or _water_hold(substance, regimen, setting)
+        or needs_hold(substance, regimen, setting)
         or emergency_hold(setting)
         or _gap_hold(substance, regimen, setting)
-        or _pair_hold(substance, setting)
-        or _before_hold(before, setting)
+        or pair_hold(substance, regimen, setting, said)
+        or _before_hold(regimen, before, setting, said)
         or _limits_hold(substance, regimen, setting)
+        or change_hold(substance, regimen, setting, said)
         or _salinity_hold(substance, setting)
-        or _species_hold(substance, setting)
-        or _ceiling_known_hold(regimen, ceiling)
-    )
-
-
-def mode_hold(substance: Substance, regimen: Regimen, mode: str | None) -> Hold | None:
-    """Salt in the tank is sized by a reading of what is there; everything else as published, the full amount."""
-    there = "salt" in substance.classes and not regimen.own_vessel
-    computed = "top up to a reading" if there else "as published"
-    if mode in (None, computed):
-        return None
-    return Hold(
-        "C1",
-        f"the template repeats {regimen.id} as {mode!r}, which is not computed here",
-        None,
-        None,
-        cited(substance, regimen.references) or OUR_CHOICE,
-        f"work it out with the source named and a veterinarian; {computed!r} would be another amount",
+        or species_hold(substance, regimen, setting, said)
+        or _ceiling_known_hold(substance, regimen, ceiling, said)
     )
 
 
@@ -105,44 +97,39 @@ def where_hold(where: Where | None, setting: Setting) -> Hold | None:
     )
 
 
-def _needs_hold(substance: Substance, regimen: Regimen, setting: Setting) -> Hold | None:
-    """What no amount is computed for: a move, and a dose that hangs on more than volume and level.
-
-    The trial before a dip is a before-check of it (:func:`to_confirm`).
-    """
-    trial = regimen.trial_first and not regimen.own_vessel
-    more = (*regimen.needs, *(("a trial on a few of the species",) if trial else ()))
-    if regimen.tier != "ready" or (not more and regimen.route != "move"):
+def vessel_hold(regimen: Regimen, setting: Setting) -> Hold | None:
+    """More water in a dip's vessel than the tank holds, which it is taken from, is a slip of the litres (F22)."""
+    if not regimen.own_vessel or setting.vessel is None or setting.volume is None:
         return None
-    says = "moves the fish and adds nothing to the water"
-    if more:
-        says = f"depends on {', '.join(more)}, which is not computed with here"
-        if substance.id == "copper" and {"alkalinity", "hardness"} <= set(regimen.needs):
-            says = f"{says}. {_copper_words(setting)}"
-    cite = cited(substance, regimen.references)
-    return Hold("needs", f"{regimen.id} {says}", None, None, cite, "work it out with the source and a veterinarian")
-
-
-def _copper_words(setting: Setting) -> str:
-    """What the water that was read allows of copper sulfate, by the lower of two rules (rule C17), or why nothing."""
-    from quarantine.water.copper import sulfate_limit
-
-    def read(parameter: str) -> tuple[Decimal, Decimal] | None:
-        span = last_read(setting, parameter)
-        return (max(span.low, Decimal(0)), span.high) if span else None
-
-    try:
-        limit = sulfate_limit(read("alkalinity"), read("hardness"))
-    except Refused as refusal:
-        return refusal.sentence.rstrip(".")
-    return (
-        f"By its {limit.by} this water never takes more than {show_significant(limit.mg_per_l, 3, up=False)} mg/L of "
-        f"copper sulfate pentahydrate ({limit.reference})"
+    vessel, tank = litres_of(setting.vessel)[0], Decimal(str(setting.volume.litres + setting.volume.plus_minus_litres))
+    if vessel <= tank:
+        return None
+    return Hold(
+        "C15",
+        f"{show(vessel)} L in the vessel are more than the {show(tank, 1)} L that the tank holds, whose water it is",
+        show(vessel),
+        "L",
+        OUR_CHOICE,
+        "measure the water in the vessel again and type its litres: a slip of the decimal point?",
     )
 
 
-def _tier_hold(substance: Substance, regimen: Regimen, target: Quantity | None) -> Hold | None:
-    if regimen.tier == "ready" and target is not None:
+def _move_hold(substance: Substance, regimen: Regimen, said: Instruction | None) -> Hold | None:
+    """A move adds nothing to the water, so no amount is computed for it."""
+    if regimen.route != "move" or (regimen.tier != "ready" and said is None):
+        return None
+    cite = cited(substance, regimen.references)
+    says = f"{regimen.id} moves the fish and adds nothing to the water"
+    return Hold("needs", says, None, None, cite, "work it out with the source and a veterinarian")
+
+
+def _tier_hold(
+    substance: Substance, regimen: Regimen, setting: Setting, target: Quantity | None, said: Instruction | None
+) -> Hold | None:
+    """An instruction gives its own dose: the entry's default of a row that is not ready is never used."""
+    # What the water offers may not be known yet: then needs_hold says what to read.
+    by_water = target is None and bool(regimen.water_rules)
+    if (target is not None or by_water) and (regimen.tier == "ready" or said is not None):
         return None
     says = {
         "trial": "is a published trial, not general advice",
@@ -154,11 +141,15 @@ def _tier_hold(substance: Substance, regimen: Regimen, target: Quantity | None) 
     # Each for its own purpose: what is ready against worms is no answer to flukes.
     ready = [f"{r.id} ({r.purpose})" for r in substance.regimens if r.tier == "ready"]
     instead = f"ready is {', '.join(ready)}; for anything else ask a veterinarian" if ready else "ask a veterinarian"
+    instead += how_to_pass(regimen, setting)
     return Hold("tier", f"{regimen.id} {says}", None, None, cited(substance, regimen.references), instead)
 
 
-def _bounds_hold(substance: Substance, regimen: Regimen, target: Quantity | None) -> Hold | None:
-    """A target over the published range is no use of this regimen; under it the effective minimum speaks (C3)."""
+def _bounds_hold(
+    substance: Substance, regimen: Regimen, setting: Setting, target: Quantity | None, said: Instruction | None
+) -> Hold | None:
+    """A target over the published range is no use of this regimen; under it the effective minimum speaks (C3). An
+    instruction passes the range as far as its own dose."""
     top = regimen.target and (regimen.target.high or regimen.target.default)
     if target is None or not top:
         return None
@@ -172,7 +163,8 @@ def _bounds_hold(substance: Substance, regimen: Regimen, target: Quantity | None
             cited(substance, regimen.references),
             f"give the target in {top.unit}",
         )
-    if (target.value if target.unit == top.unit else to(target, top.unit)) <= top.value:
+    wanted = target.value if target.unit == top.unit else to(target, top.unit)
+    if wanted <= top.value or (said is not None and said.unit == top.unit and wanted <= said.dose):
         return None
     return Hold(
         "published range",
@@ -180,7 +172,7 @@ def _bounds_hold(substance: Substance, regimen: Regimen, target: Quantity | None
         show(top.value),
         top.unit,
         cited(substance, top.reference) or cited(substance, regimen.references),
-        f"use {show(top.value)} {top.unit} or less, or ask a veterinarian",
+        f"use {show(top.value)} {top.unit} or less, or ask a veterinarian{how_to_pass(regimen, setting)}",
     )
 
 
@@ -201,7 +193,7 @@ def _route_hold(substance: Substance, regimen: Regimen, setting: Setting) -> Hol
             "measure water into a vessel of its own and say its litres: "
             f'quarantine dose {substance.id} --tank TANK --regimen {regimen.id} --vessel "10 L"',
         )
-    if regimen.target is not None and regimen.target.low.unit not in ("mg/L", "g/L"):
+    if regimen.target is not None and not counts_in_ledger(substance, regimen.target.low.unit):
         return unit_hold(substance, regimen, regimen.target.low.unit)
     return None
 
@@ -317,7 +309,7 @@ def _gap_hold(substance: Substance, regimen: Regimen, setting: Setting) -> Hold 
         return None
     last = max(mine, key=lambda f: f.at)
     when = f"the last one was given {local_day(last.at, setting.zone)}"
-    gap = regimen.minimum_gap
+    gap = gap_of(regimen, setting)
     if gap is not None and gap.unit == "d":
         open_on = local_day(last.at, setting.zone) + timedelta(days=int(gap.value))
         closed = local_day(setting.now, setting.zone) < open_on
@@ -342,42 +334,12 @@ def _gap_hold(substance: Substance, regimen: Regimen, setting: Setting) -> Hold 
     )
 
 
-def _pair_hold(substance: Substance, setting: Setting) -> Hold | None:
-    """Substances that must not meet while the upper bound of the other one is above zero, whichever entry says so.
-
-    "Not the same day" holds on the day of the other's dose only.
-    """
-    from quarantine.formulary import load
-
-    for name, level in setting.levels.items():
-        if name == substance.id or level.high == 0:
-            continue
-        other = load(name)
-        today = any(
-            f.data.get("substance") == name and local_day(f.at, setting.zone) == local_day(setting.now, setting.zone)
-            for f in setting.doses
-        )
-        for source, partner in ((substance, other), (other, substance)):
-            for pair in source.incompatible:
-                meets = pair.other == partner.id or pair.other in partner.classes
-                if not meets or pair.rule == "know" or (pair.rule == "not the same day" and not today):
-                    continue
-                wait = "wait until tomorrow" if pair.rule == "not the same day" else None
-                return Hold(
-                    "what must not be mixed",
-                    f"{other.name} is still in the water; {pair.note.text}",
-                    None,
-                    None,
-                    cited(source, pair.note.reference) or UNSOURCED.get(pair.note.status, OUR_CHOICE),
-                    wait or f"change water until {other.name} is out",
-                )
-    return None
-
-
-def _before_hold(before: tuple[Condition, ...], setting: Setting) -> Hold | None:
+def _before_hold(
+    regimen: Regimen, before: tuple[Condition, ...], setting: Setting, said: Instruction | None
+) -> Hold | None:
     """The template's before-checks (rule C8): the first that is not met or cannot be judged."""
     for condition in before:
-        if condition.kind == "word":
+        if condition.kind == "word" or passes_check(said, condition):
             continue
         if setting.evidence is None:
             return Hold(
@@ -397,7 +359,7 @@ def _before_hold(before: tuple[Condition, ...], setting: Setting) -> Hold | None
             verdict.figure,
             verdict.figure_unit,
             condition.reference or OUR_CHOICE,
-            _remedy(condition),
+            _remedy(condition) + (how_to_pass(regimen, setting, GATE) if of_the_gate(condition) else ""),
         )
     return None
 
@@ -422,6 +384,8 @@ def _limits_hold(substance: Substance, regimen: Regimen, setting: Setting) -> Ho
     by the keeper (:func:`to_confirm`)."""
     for limit in regimen.limits:
         if limit.kind != "limit" or limit.what not in PARAMETERS:
+            continue
+        if judged_by_needs(regimen, limit.what):
             continue
         low, high = (figure and show(figure.value) for figure in (limit.low, limit.high))
         unit = PARAMETERS[limit.what].unit
@@ -457,28 +421,6 @@ def _inside(value: Decimal, condition: Condition) -> bool:
     return (low is None or value >= Decimal(low)) and (high is None or value <= Decimal(high))
 
 
-def _species_hold(substance: Substance, setting: Setting) -> Hold | None:
-    """Animals in the water that the lists say must not get this. A species that is on no list is no answer."""
-    if not setting.species:
-        return None
-    there = groups_known(setting.own_groups)
-    words = {substance.id, *substance.classes}
-    for fish in setting.species:
-        for group in groups_there(fish, setting.own_groups):
-            for line in group.sensitive:
-                if line.rule == "refuse" and words & set(line.to):
-                    cite = "; ".join(there.references[k].cite for k in keys_of(line.note.reference))
-                    return Hold(
-                        "sensitive animals",
-                        f"{fish} belongs to {group.name}: {line.note.text.rstrip('.')}",
-                        None,
-                        None,
-                        cite or (OUR_CHOICE if line.own else UNSOURCED.get(line.note.status, OUR_CHOICE)),
-                        "keep them out of this water, or ask a veterinarian",
-                    )
-    return None
-
-
 def _salinity_hold(substance: Substance, setting: Setting) -> Hold | None:
     if "salt" not in substance.classes or present_salinity(setting) is not None:
         return None
@@ -492,7 +434,53 @@ def _salinity_hold(substance: Substance, setting: Setting) -> Hold | None:
     )
 
 
-def _ceiling_known_hold(regimen: Regimen, ceiling: Ceiling | None) -> Hold | None:
-    if ceiling is not None:
+def _ceiling_known_hold(
+    substance: Substance, regimen: Regimen, ceiling: Ceiling | None, said: Instruction | None
+) -> Hold | None:
+    """No dose without a ceiling; and one that was instructed over it is held, never made smaller without a word."""
+    if ceiling is None:
+        return Hold("ceiling", f"{regimen.id} has no ceiling on record", None, None, OUR_CHOICE, "ask a veterinarian")
+    if said is None or said.unit != ceiling.figure.unit or said.dose <= ceiling.figure.value:
         return None
-    return Hold("ceiling", f"{regimen.id} has no ceiling on record", None, None, OUR_CHOICE, "ask a veterinarian")
+    top = f"{show(ceiling.figure.value)} {ceiling.figure.unit}"
+    return Hold(
+        "ceiling",
+        f"{show(said.dose)} {said.unit} was instructed by {said.who}, and the ceiling is {top}",
+        show(ceiling.figure.value),
+        ceiling.figure.unit,
+        cited(substance, ceiling.figure.reference),
+        f"no instruction passes a ceiling: ask for a dose of {top} or less, and record it with quarantine vet add",
+    )
+
+
+def course_hold(substance: Substance, regimen: Regimen, setting: Setting, gives_high_mg_per_l: Decimal) -> Hold | None:
+    """The ceiling of a course, over all doses of the substance that this water was given during the stay (rule B8):
+    each counts with the most it can have given, and one of unknown size leaves no room."""
+    ceiling = regimen.course_ceiling
+    if ceiling is None or ceiling.unit not in ("mg/L", "g/L"):
+        return None
+    top = to(Quantity(ceiling.value, ceiling.unit), "mg/L")
+    stay = [e.arrived_on for e in (setting.evidence, *setting.others) if e is not None]
+    since = min(stay, default=local_day(setting.now, setting.zone) - timedelta(days=COURSE_DAYS))
+    mine = [
+        f
+        for f in setting.doses
+        if f.data.get("substance") == substance.id
+        and f.data.get("route") in ("bath", "prolonged")
+        and since <= local_day(f.at, setting.zone)
+        and f.at <= setting.now
+    ]
+    gave = [f.data.get("gives_high_mg_per_l") for f in mine]
+    so_far = None if None in gave else sum((Decimal(x) for x in gave if x is not None), Decimal(0))
+    if so_far is not None and so_far + gives_high_mg_per_l <= top:
+        return None
+    had = "an unknown amount" if so_far is None else f"up to {show_significant(so_far, 3, up=True)} mg/L"
+    return Hold(
+        "course ceiling",
+        f"this water was given {had} of {substance.name} since {since}, and this dose gives up to "
+        f"{show_significant(gives_high_mg_per_l, 3, up=True)} mg/L; all doses together may give {show(top)} mg/L",
+        show(top),
+        "mg/L",
+        cited(substance, ceiling.reference),
+        "no more of it in this stay; ask a veterinarian about another treatment",
+    )

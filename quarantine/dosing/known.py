@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from datetime import timedelta
+from datetime import datetime, timedelta
 from decimal import ROUND_CEILING, ROUND_FLOOR, Decimal
 from functools import cache
 from typing import TYPE_CHECKING
 
 from quarantine import evidence as ev
 from quarantine.dosing.setting import Setting, Stock
-from quarantine.formulary import Ceiling, Regimen, ceiling_for
+from quarantine.dosing.words import counts_in_ledger, in_ledger
+from quarantine.formulary import Ceiling, Regimen, Substance, by_water, ceiling_for
 from quarantine.quantity import Quantity, to
 from quarantine.water.ledger import Water
 
@@ -43,12 +44,20 @@ def groups_there(species: str, own: str) -> tuple[Group, ...]:
     return tuple(group for group in there.groups if group.id in ids)
 
 
-def ceiling_mg_per_l(regimen: Regimen) -> Decimal | None:
-    """The ceiling that holds for the regimen's contact, in mg/L."""
-    ceiling = ceiling_of(regimen, None)
-    if ceiling is None or ceiling.figure.unit not in ("mg/L", "g/L"):
-        return None  # microlitres of a solution, copper by what is counted, food: no weight per litre
-    return to(Quantity(ceiling.figure.value, ceiling.figure.unit), "mg/L")
+def kinds_of(species: str, setting: Setting) -> frozenset[str] | None:
+    """Ids of the groups an animal belongs to, by the lists and by what keepers said; None where neither knows it."""
+    said = [ids for name, ids in setting.said_groups if name == species.casefold()]
+    listed = frozenset(group.id for group in groups_there(species, setting.own_groups))
+    return listed.union(*said) if listed or said else None
+
+
+def ceiling_in_ledger(substance: Substance, regimen: Regimen, setting: Setting | None = None) -> Decimal | None:
+    """The ceiling that holds for the regimen's contact, in the unit of the substance's ledger; None where none does, or
+    where it is no level in the water (food)."""
+    ceiling = ceiling_of(regimen, setting) or ceiling_of(regimen, None)
+    if ceiling is None or not counts_in_ledger(substance, ceiling.figure.unit):
+        return None
+    return in_ledger(substance, Quantity(ceiling.figure.value, ceiling.figure.unit))
 
 
 def ceiling_of(regimen: Regimen, setting: Setting | None) -> Ceiling | None:
@@ -58,14 +67,36 @@ def ceiling_of(regimen: Regimen, setting: Setting | None) -> Ceiling | None:
     if setting is not None and any(one.warmest for one in regimen.ceilings):
         warmest = warmest_of_day(setting)
     if setting is not None and setting.species and any(one.group for one in regimen.ceilings):
-        each = [groups_there(fish, setting.own_groups) for fish in setting.species]
+        each = [kinds_of(fish, setting) for fish in setting.species]
         # Of a fish that is on no list nothing is known: any of the groups may be there.
-        groups = frozenset(g.id for found in each for g in found) if all(each) else None
+        groups = None if None in each else frozenset[str]().union(*(found for found in each if found is not None))
     for hours in (None, contact_hours(regimen)):
         found = ceiling_for(regimen, hours, warmest_c=warmest, groups=groups)
         if found is not None:
-            return found
+            return _by_the_water(regimen, setting, found)
     return None
+
+
+def _by_the_water(regimen: Regimen, setting: Setting | None, found: Ceiling) -> Ceiling:
+    """The ceiling lowered to what the water that was read allows, by the low end of each kit's step (rules C2, C17)."""
+    if setting is None or not any(rule.use == "ceiling" for rule in regimen.water_rules):
+        return found
+    spans = {by: water_reading(setting, by) for by in dict.fromkeys(rule.by for rule in regimen.water_rules)}
+    lows = {by: max(span.low, Decimal(0)) for by, span in spans.items() if span is not None}
+    figure = by_water(regimen, "ceiling", lows)
+    return found if figure is None or figure.value >= found.figure.value else found._replace(figure=figure)
+
+
+def since_altered(setting: Setting, at: datetime) -> bool:
+    """Whether nothing was changed in the water on record since an instant."""
+    altered = setting.evidence.altered if setting.evidence else ()
+    return not any(at < moment <= setting.now for moment in altered)
+
+
+def water_reading(setting: Setting, parameter: str) -> ev.Span | None:
+    """A reading of the water of 24 hours that no change of water has made old."""
+    span = last_read(setting, parameter)
+    return span if span is not None and since_altered(setting, span.at) else None
 
 
 def warmest_of_day(setting: Setting) -> Decimal | None:
@@ -97,7 +128,8 @@ def present_salinity(setting: Setting) -> Decimal | None:
 
 
 def salinity_now(setting: Setting) -> ev.Span | None:
-    """The salinity read within 24 hours. A reading taken before salt was added says nothing of the water now."""
+    """The salinity read within 24 hours. A reading taken before salt was added, or water changed, topped up or
+    evaporated, says nothing of the water now."""
     from quarantine.formulary import load
 
     readings = setting.evidence.readings if setting.evidence else setting.readings
@@ -109,16 +141,34 @@ def salinity_now(setting: Setting) -> ev.Span | None:
         and f.data.get("route") in ("bath", "prolonged")
         and "salt" in load(f.data["substance"]).classes
     ]
+    salted += [f.at for f in setting.moved if f.at <= setting.now]
     read = ev.last_readings(tuple(f for f in readings if f.at <= setting.now), "salinity", tuple(salted))
     if not read or setting.now - read[-1].at > timedelta(hours=24) or any(at >= read[-1].at for at in salted):
         return None
     return ev.span_of(read)
 
 
-def default_target(regimen: Regimen) -> Quantity | None:
+def default_target(regimen: Regimen, setting: Setting) -> Quantity | None:
+    """The row's own target, or what the water that was read offers; None where it has none, or the water is unknown."""
+    if regimen.water_rules and regimen.target is None:
+        return offered(regimen, setting)
     if regimen.target is None or regimen.target.default is None:
         return None
     return Quantity(regimen.target.default.value, regimen.target.default.unit)
+
+
+def offered(regimen: Regimen, setting: Setting) -> Quantity | None:
+    """What the water that was read offers, by the lower of its rules and at the lower of both ends of each reading."""
+    rules = dict.fromkeys(rule.by for rule in regimen.water_rules if rule.use == "offer")
+    spans = {by: water_reading(setting, by) for by in rules}
+    lows = {by: max(span.low, Decimal(0)) for by, span in spans.items() if span is not None}
+    found = [by_water(regimen, "offer", lows)] if rules else []
+    # Half of the rule is offered from 120 mg/L: water that may be there takes the half.
+    for by, span in spans.items():
+        found += [by_water(regimen, "offer", {**lows, by: span.high})] if span is not None and found[0] else []
+    known = [figure for figure in found if figure is not None]
+    least = min(known, key=lambda figure: figure.value, default=None)
+    return None if least is None or found[0] is None else Quantity(least.value, least.unit)
 
 
 def contact_hours(regimen: Regimen) -> Decimal | None:

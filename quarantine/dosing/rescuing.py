@@ -7,9 +7,9 @@ from decimal import Decimal
 from quarantine.dosing.known import ceiling_of
 from quarantine.dosing.setting import Dose
 from quarantine.dosing.size import clearing_litres
-from quarantine.dosing.words import PER_FISH
-from quarantine.formulary import Regimen
-from quarantine.quantity import Quantity, show, show_significant, to
+from quarantine.dosing.words import PER_FISH, counts_in_ledger, in_ledger
+from quarantine.formulary import Regimen, load
+from quarantine.quantity import Quantity, show, show_significant
 
 
 def rescue(
@@ -18,18 +18,20 @@ def rescue(
     ceiling_mg_per_l: Decimal,
     name: str,
     plus_minus_litres: Decimal = Decimal(0),
+    unit: str = "mg/L",
 ) -> str:
     """What to do after more than the ceiling was really given (rule C7): computed dilution, air, veterinarian.
 
-    ``high_mg_per_l`` is the upper bound of the level; None when it is not known, because the volume is not.
+    ``high_mg_per_l`` is the upper bound of the level; None when it is not known, because the volume is not. Both
+    are in the ledger's ``unit``.
     """
     out, level = None, "is not known and may be"
     if high_mg_per_l is not None:
         out = clearing_litres(litres, plus_minus_litres, high_mg_per_l, ceiling_mg_per_l)
-        level = f"may be {show_significant(high_mg_per_l, 3, up=True)} mg/L,"
+        level = f"may be {show_significant(high_mg_per_l, 3, up=True)} {unit},"
     much = f"at least {show(out)} L" if out is not None else "all of the water for the same volume"
     return (
-        f"The level of {name} {level} over the ceiling of {show(ceiling_mg_per_l)} mg/L. Now: strong aeration; "
+        f"The level of {name} {level} over the ceiling of {show(ceiling_mg_per_l)} {unit}. Now: strong aeration; "
         f"change {much} of matched, conditioned water and log it (quarantine event change); fresh activated carbon; "
         "call a veterinarian."
     )
@@ -42,8 +44,9 @@ def rescue_apart(dose: Dose, regimen: Regimen, given_mg: Decimal) -> str:
         return ""
     top = f"{show(ceiling.figure.value)} {ceiling.figure.unit}"
     least = dose.volume_litres - dose.volume_plus_minus_litres
-    if regimen.own_vessel and least > 0 and ceiling.figure.unit in ("mg/L", "g/L"):
-        if given_mg / least <= to(Quantity(ceiling.figure.value, ceiling.figure.unit), "mg/L"):
+    substance, figure = load(regimen.substance), ceiling.figure
+    if regimen.own_vessel and least > 0 and counts_in_ledger(substance, figure.unit):
+        if given_mg / least <= in_ledger(substance, Quantity(figure.value, figure.unit)):
             return ""
         return (
             f"The dip may have been over its ceiling of {top}. Now: every fish in clean water of the tank, strong "

@@ -100,6 +100,17 @@ class Stock(NamedTuple):
     litres: Decimal
 
 
+class Form(NamedTuple):
+    """The product a dose is measured out of, as its label says its strength: ``percent`` above 0 to 100, ``by`` "w/v"
+    (g in 100 mL), "w/w" or "" (not said), ``of`` what it counts ("Cu", "formaldehyde", "" for the substance itself),
+    ``words`` as typed."""
+
+    percent: Decimal
+    by: str
+    of: str
+    words: str
+
+
 class Proposal(NamedTuple):
     """A dose card: the dose (its ``add`` is None under a hold), the hold, the working line by line, what the keeper
     confirms by giving it, how it is measured and given, and how the before-checks stand (F37)."""
@@ -113,8 +124,35 @@ class Proposal(NamedTuple):
     checks: str = ""
 
 
+class Instruction(NamedTuple):
+    """A veterinarian's recorded instruction: what it passes, it passes for this regimen, batch and dose only.
+
+    ``dose`` and ``unit`` are as the regimen is published; ``on`` and ``until`` are days at the site, both within;
+    ``passes`` are words of :data:`quarantine.dosing.instructing.PASSES` and ids of groups of animals.
+    """
+
+    id: str
+    batch: str
+    batch_name: str
+    regimen: str
+    dose: Decimal
+    unit: str
+    who: str
+    on: str
+    until: str
+    words: str
+    passes: tuple[str, ...]
+
+
+class Replaced(NamedTuple):
+    """The most that a dose may add that replaces what was taken out, in the ledger's unit x litres; its working."""
+
+    amount: Decimal
+    working: tuple[str, ...]
+
+
 class Setting(NamedTuple):
-    """The water a dose is meant for. ``levels`` hold every substance on record for it, in mg/L."""
+    """The water a dose is meant for. ``levels`` hold every substance on record for it, each in its ledger's unit."""
 
     kind: str
     zone: str
@@ -135,6 +173,8 @@ class Setting(NamedTuple):
     """that batch's name, for what to type"""
     vessel: Water | None = None
     """a dip's own vessel, as typed at the moment (rule C15)"""
+    product: Form | None = None
+    """what it is measured out of; None: nobody said, so it counts as pure where its strength is no question"""
     stock: Stock | None = None
     """measured out of this instead of weighed (rule C4)"""
     prepared_grams: Decimal | None = None
@@ -149,6 +189,16 @@ class Setting(NamedTuple):
     """the level of a substance that is not in ``levels``: unknown after an addition of unknown size"""
     short_litres: Decimal = Decimal(0)
     """what the record says is missing of ``volume`` now"""
+    instructions: tuple[Instruction, ...] = ()
+    """of the batches in this water, those in force now, oldest first"""
+    moved: tuple[Fact, ...] = ()
+    """what moved water: changes, top-ups, evaporation"""
+    first: tuple[str, ...] = ()
+    """planned water changes of today that are still open (rule C11)"""
+    replaces: Replaced | None = None
+    """of a repeat in mode "replace removed" (rule C1)"""
+    said_groups: tuple[tuple[str, tuple[str, ...]], ...] = ()
+    """what keepers said of the animals: name without capitals, ids of groups (none: it is none of them)"""
 
 
 UNSOURCED = {"MEM": "from memory"}

@@ -5,11 +5,13 @@ from __future__ import annotations
 from decimal import ROUND_CEILING, ROUND_FLOOR, Decimal
 from typing import NamedTuple
 
-from quarantine.dosing.known import SYRINGE_ML, litres_of, salinity_now, stock_mg_per_ml
+from quarantine.dosing.forms import Measure, floor_amount, measure_of, oxygen_line, present_span, rule_lines, tops_up
+from quarantine.dosing.known import SYRINGE_ML, litres_of, stock_mg_per_ml
+from quarantine.dosing.repeats import left_low
 from quarantine.dosing.setting import OUR_CHOICE, Hold, Setting
-from quarantine.dosing.words import cited, divide, exact_grams, in_unit
+from quarantine.dosing.words import cited, divide, exact_grams, in_ledger, level_in
 from quarantine.formulary import Ceiling, Figure, Regimen, Substance
-from quarantine.quantity import Quantity, decimal_up, floor_to, show, show_significant, to
+from quarantine.quantity import Quantity, decimal_up, show, show_significant
 from quarantine.water.ledger import Water
 from quarantine.water.level import Level
 
@@ -32,6 +34,8 @@ class Size(NamedTuple):
     gives_high: Decimal
     working: tuple[str, ...]
     food: Food | None = None
+    amount: Decimal = Decimal(0)
+    """what is measured out of the product or the stock solution, in its own unit (not for food)"""
 
 
 class Food(NamedTuple):
@@ -44,77 +48,143 @@ class Food(NamedTuple):
     portion_grams: Decimal
 
 
-def size_of(substance: Substance, wanted: Quantity, setting: Setting, volume: Water, ceiling: Ceiling) -> Size:
-    """Rules C2 and C4. ``gives`` is what this dose alone gives (for salt: with what is there), in mg/L."""
+def size_of(
+    substance: Substance, regimen: Regimen, wanted: Quantity, setting: Setting, volume: Water, ceiling: Ceiling
+) -> Size:
+    """Rules C2 and C4. ``gives`` is what this dose alone gives (where a reading sizes it: with what is there); it and
+    the amounts are in the unit of the substance's ledger: mg, uL of formalin, mg of copper."""
     litres, plus_minus = litres_of(volume)
-    target = to(wanted, "mg/L")
-    top = to(Quantity(ceiling.figure.value, ceiling.figure.unit), "mg/L")
-    span = salinity_now(setting) if "salt" in substance.classes else None
-    present = span.high * 1000 if span else Decimal(0)
-    at_least = max(span.low, Decimal(0)) * 1000 if span else Decimal(0)
+    target = in_ledger(substance, wanted)
+    top = in_ledger(substance, Quantity(ceiling.figure.value, ceiling.figure.unit))
+    at_least, present = present_span(substance, regimen, setting) or (Decimal(0), Decimal(0))
     rise, room = max(target - present, Decimal(0)), max(top - present, Decimal(0))
     by_target, by_ceiling = rise * litres, room * (litres - plus_minus)
-    exact = min(by_target, by_ceiling)
-    step, steps = setting.scale_step_grams * 1000, f"{show(setting.scale_step_grams)} g"
+    repeat = setting.replaces
+    exact = min(by_target, by_ceiling, *((repeat.amount,) if repeat else ()))
+    measure = measure_of(substance, setting.product)
     if setting.stock is not None:
-        step, steps = SYRINGE_ML * stock_mg_per_ml(setting.stock), f"{show(SYRINGE_ML)} mL of the stock solution"
-    given = floor_to(exact, step)
+        measure = Measure("mL", stock_mg_per_ml(setting.stock), "", "")
+    amount, given = floor_amount(exact, measure, measure.step(setting))
     low = at_least + divide(given, litres + plus_minus, ROUND_FLOOR)
     high = present + divide(given, litres - plus_minus, ROUND_CEILING)
-    unit = wanted.unit
-    over = f" - present {show(present / 1000)} g/L" if present else ""
-    there = f", with {show(at_least / 1000)} to {show(present / 1000)} g/L there" if present else ""
+    unit, counted = wanted.unit, _counted_words(substance, regimen)
+    over = f" - present {_shown_there(substance, present)}" if present else ""
+    there = (
+        f", with {_shown_there(substance, at_least, False)} to {_shown_there(substance, present)} there"
+        if present
+        else ""
+    )
     working = (
         f"water: {show(litres)} L, plus or minus {show(plus_minus)} L ({setting.volume_says})",
-        f"target {show(wanted.value)} {unit}{over}, for {show(litres)} L: {exact_grams(by_target)} g",
-        f"ceiling {show(ceiling.figure.value)} {ceiling.figure.unit}{over}, for "
+        *rule_lines(regimen, setting),
+        f"target {_level_words(substance, wanted)}{over}, for {show(litres)} L: {exact_grams(by_target)} {counted}",
+        f"ceiling {_level_words(substance, Quantity(ceiling.figure.value, ceiling.figure.unit))}"
+        f"{f' ({ceiling.group})' if ceiling.group else ''}{over}, for "
         f"{show(litres)} - {show(plus_minus)} = {show(litres - plus_minus)} L: "
-        f"{exact_grams(by_ceiling)} g",
-        f"the smaller: {exact_grams(exact)} g; rounded down to steps of {steps}: {show(given / 1000)} g",
-        f"gives {show(given / 1000)} g in {show(litres + plus_minus)} L to {show(litres - plus_minus)} L{there}: "
-        f"{in_unit(low, unit, up=False)} to {in_unit(high, unit, up=True)} {unit}",
+        f"{exact_grams(by_ceiling)} {counted}",
+        *(repeat.working if repeat else ()),
+        *_rounding_lines(exact, given, amount, measure, counted, setting),
+        f"gives {show(given / 1000)} {counted} in {show(litres + plus_minus)} L to {show(litres - plus_minus)} L"
+        f"{there}: "
+        f"{level_in(substance, low, unit, up=False)} to {level_in(substance, high, unit, up=True)} {unit}"
+        f"{_also_as_copper(substance, low, high, unit)}",
+        *oxygen_line(substance, regimen, high),
     )
-    return Size(exact, given, low, high, working)
+    return Size(exact, given, low, high, working, amount=Decimal(show(amount)))
+
+
+def _counted_words(substance: Substance, regimen: Regimen) -> str:
+    """What the working's amounts are amounts of."""
+    if substance.ledger_unit == "uL/L":
+        return "mL"
+    return "g of copper (Cu)" if substance.ledger_unit == "mg/L Cu" else "g"
+
+
+def _level_words(substance: Substance, level: Quantity) -> str:
+    """A level as it is published, and as copper where it counts a salt."""
+    words = f"{show(level.value)} {level.unit}"
+    if level.unit == substance.ledger_unit or not substance.salts:
+        return words
+    return f"{words} = {show_significant(in_ledger(substance, level), 6)} {substance.ledger_unit}"
+
+
+def _also_as_copper(substance: Substance, low: Decimal, high: Decimal, unit: str) -> str:
+    if unit == substance.ledger_unit or not substance.salts:
+        return ""
+    ends = f"{show_significant(low, 3, up=False)} to {show_significant(high, 3, up=True)}"
+    return f" = {ends} {substance.ledger_unit}"
+
+
+def _shown_there(substance: Substance, level: Decimal, unit: bool = True) -> str:
+    """What is there already: of salt in g/L."""
+    if "salt" not in substance.classes:
+        return f"{show(level)} {substance.ledger_unit}" if unit else show(level)
+    return f"{show(level / 1000)} g/L" if unit else show(level / 1000)
+
+
+def _rounding_lines(
+    exact: Decimal, given: Decimal, amount: Decimal, measure: Measure, counted: str, setting: Setting
+) -> tuple[str, ...]:
+    """From what is wanted in the water to what is measured (rule C4)."""
+    if setting.stock is not None:
+        steps = f"{show(SYRINGE_ML)} mL of the stock solution"
+    else:
+        steps = f"{show(measure.step(setting))} {measure.unit}"
+    smaller = f"the smaller: {exact_grams(exact)} {counted}"
+    if not measure.how:
+        return (f"{smaller}; rounded down to steps of {steps}: {show(given / 1000)} {counted}",)
+    product = show_significant(exact / measure.holds, 6, up=False)
+    return (
+        f"{smaller}; {measure.how}: {product} {measure.unit} of the product",
+        f"rounded down to steps of {steps}: {show(amount)} {measure.unit} of the product, "
+        f"{'that counts as' if measure.unit == 'mL' else 'with'} {show_significant(given / 1000, 6)} {counted}",
+    )
 
 
 def size_hold(substance: Substance, regimen: Regimen, setting: Setting, size: Size, ceiling: Ceiling) -> Hold | None:
-    top = to(Quantity(ceiling.figure.value, ceiling.figure.unit), "mg/L")
-    salt = "salt" in substance.classes
-    if salt and size.exact_mg == 0:
+    top = in_ledger(substance, Quantity(ceiling.figure.value, ceiling.figure.unit))
+    topped = tops_up(substance, regimen)
+    measure = measure_of(substance, setting.product)
+    counted, step = _counted_words(substance, regimen), measure.step(setting)
+    if topped and size.exact_mg == 0:
+        what = "salinity" if "salt" in substance.classes else substance.name.casefold()
         return Hold(
-            "C15",
+            "C15" if "salt" in substance.classes else "C13",
             "the water is at the target already",
             None,
             None,
             OUR_CHOICE,
-            "nothing to add; read salinity again later",
+            f"nothing to add; read {what} again later",
         )
     if size.given_mg == 0:
+        tool = "the scale" if measure.unit == "g" else "the syringe"
         return Hold(
             "C4",
-            f"{show_significant(size.exact_mg / 1000, 3)} g is less than one step of the scale",
-            show(setting.scale_step_grams),
-            "g",
+            f"{show_significant(size.exact_mg / 1000, 3)} {counted} is less than one step of {tool}",
+            show(step),
+            measure.unit,
             OUR_CHOICE,
-            _finer(substance),
+            _finer(substance, measure),
         )
     lost = (size.exact_mg - size.given_mg) / size.exact_mg
     if lost > COARSEST_LOSS:
+        tool = "this scale" if measure.unit == "g" else "this syringe"
         return Hold(
             "C4",
-            f"on this scale {exact_grams(size.exact_mg)} g becomes {exact_grams(size.given_mg)} g, "
+            f"on {tool} {exact_grams(size.exact_mg)} {counted} becomes {exact_grams(size.given_mg)} {counted}, "
             f"{show_significant(lost * 100, 2)} % too little, which leaves parasites and breeds resistance",
-            show(setting.scale_step_grams),
-            "g",
+            show(step),
+            measure.unit,
             OUR_CHOICE,
-            _finer(substance),
+            _finer(substance, measure),
         )
-    upper = Decimal(0) if salt else decimal_up(setting.levels.get(substance.id, Level(0.0, 0.0)).high or 0.0)
+    upper = Decimal(0) if topped else decimal_up(setting.levels.get(substance.id, Level(0.0, 0.0)).high or 0.0)
     if upper + size.gives_high > top:
         unit = ceiling.figure.unit
         return Hold(
             "ceiling",
-            f"with this dose the level could reach {in_unit(upper + size.gives_high, unit, up=True)} {unit}; "
+            f"with this dose the level could reach {level_in(substance, upper + size.gives_high, unit, up=True)} "
+            f"{unit}; "
             f"the ceiling is {show(ceiling.figure.value)} {unit}",
             show(ceiling.figure.value),
             unit,
@@ -122,10 +192,12 @@ def size_hold(substance: Substance, regimen: Regimen, setting: Setting, size: Si
             _clearing_words(upper, top - size.gives_high, setting.volume),
         )
     floor = regimen.effective_minimum
-    if floor is not None and size.gives_low < to(Quantity(floor.value, floor.unit), "mg/L"):
+    least = size.gives_low + left_low(substance, setting)
+    if floor is not None and least < in_ledger(substance, Quantity(floor.value, floor.unit)):
         return Hold(
             "C3",
-            f"the dose could give as little as {in_unit(size.gives_low, floor.unit, up=False)} {floor.unit}; "
+            f"the dose could give as little as {level_in(substance, least, floor.unit, up=False)} "
+            f"{floor.unit}; "
             f"under {show(floor.value)} {floor.unit} it does not work",
             show(floor.value),
             floor.unit,
@@ -135,8 +207,10 @@ def size_hold(substance: Substance, regimen: Regimen, setting: Setting, size: Si
     return None
 
 
-def _finer(substance: Substance) -> str:
+def _finer(substance: Substance, measure: Measure) -> str:
     """What to do when a step of the scale is too coarse for the dose (rule C4)."""
+    if measure.unit == "mL":
+        return "so little cannot be drawn with it: treat in a larger volume of water, or ask a veterinarian"
     finer = "weigh on a finer scale (setting scale_step)"
     if substance.solubility is None:
         return finer
@@ -179,12 +253,15 @@ def clearing_litres(
 
 
 def advice_on(substance: Substance, size: Size, setting: Setting) -> str:
-    step_grams = setting.scale_step_grams
     if size.food is not None or setting.stock is not None:
         return ""
-    if step_grams * 1000 <= ADVISE_STOCK_SHARE * size.given_mg:
+    measure = measure_of(substance, setting.product)
+    if measure.step(setting) * measure.holds <= ADVISE_STOCK_SHARE * size.given_mg:
         return ""
     lost = (size.exact_mg - size.given_mg) / size.exact_mg * 100
+    if measure.unit == "mL":
+        by_rounding = f"{show_significant(lost, 2)} % was lost by rounding down."
+        return f"One step of the syringe is over 5 % of this dose; {by_rounding}"
     says = f"One step of the scale is over 5 % of this dose; {show_significant(lost, 2)} % was lost by rounding down."
     if substance.solubility is None:
         return f"{says} Weigh on a finer scale; no solubility of {substance.name} is on record, so no stock solution."

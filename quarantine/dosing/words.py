@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from decimal import Decimal
 
+from quarantine.failures import Refused
 from quarantine.formulary import Substance
-from quarantine.quantity import Quantity, show_significant, to
+from quarantine.quantity import UNITS, Quantity, show_significant, to
 
 PER_FISH, PER_FOOD = "mg/kg fish/day", ("mg/g food", "g/lb food")
 """How a dose in food is published: by the weight of the fish, or as a content of the food."""
@@ -31,15 +32,44 @@ def divide(milligrams: Decimal, litres: Decimal, rounding: str) -> Decimal:
     return (milligrams / litres).quantize(Decimal("0.000001"), rounding=rounding)
 
 
-def amount_in(mg_per_l: Decimal, unit: str, *, up: bool) -> Decimal:
-    return Decimal(in_unit(mg_per_l, unit, up=up))
+def in_ledger(substance: Substance, level: Quantity) -> Decimal:
+    """A published level of a substance in the unit its ledger is kept in: mg/L, uL/L of formalin, mg/L of copper.
+
+    A salt of copper counts by the share of copper it holds (the entry's ``salts``). Raises Refused for a unit that
+    does not say how much of that it is (a bare ppm of a liquid, a sulfate whose hydrate is not stated).
+    """
+    ledger = substance.ledger_unit
+    if level.unit == ledger:
+        return level.value
+    for salt in substance.salts:
+        if level.unit == f"mg/L {salt.name}":
+            return level.value * salt.holds.value / 100
+    if {level.unit, ledger} <= UNITS.keys() and UNITS[level.unit].kind == UNITS[ledger].kind:
+        return to(level, ledger)
+    raise Refused(f"{substance.name} in {level.unit} is no amount in {ledger}.")
 
 
-def in_unit(mg_per_l: Decimal, unit: str, *, up: bool) -> str:
-    """A level in another unit, to three significant digits, rounded outward; what food gives is in its own already."""
-    if unit in (PER_FISH, *PER_FOOD):
-        return show_significant(mg_per_l, 3, up=up)
-    return show_significant(to(Quantity(mg_per_l, "mg/L"), unit), 3, up=up)
+def counts_in_ledger(substance: Substance, unit: str) -> bool:
+    """Whether a level in this unit can be computed with."""
+    try:
+        in_ledger(substance, Quantity(Decimal(1), unit))
+    except Refused:
+        return False
+    return True
+
+
+def out_of_ledger(substance: Substance, value: Decimal, unit: str) -> Decimal:
+    """A level of the ledger in the unit of a target. Raises Refused like :func:`in_ledger`."""
+    if unit == substance.ledger_unit or unit in (PER_FISH, *PER_FOOD):  # what food gives is in its own unit already
+        return value
+    if unit in UNITS and substance.ledger_unit in UNITS:
+        return to(Quantity(value, substance.ledger_unit), unit)
+    return value / in_ledger(substance, Quantity(Decimal(1), unit))
+
+
+def level_in(substance: Substance, value: Decimal, unit: str, *, up: bool) -> str:
+    """A level of the ledger in the unit of a target, to three significant digits, rounded outward."""
+    return show_significant(out_of_ledger(substance, value, unit), 3, up=up)
 
 
 def cited(substance: Substance, keys: str | tuple[str, ...]) -> str:

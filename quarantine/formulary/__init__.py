@@ -28,7 +28,11 @@ The file itself:
 - ``what``: one sentence.
 - ``basis``: notes: what the weights are weights of (salt or base, powder or active).
 - ``solution``: for a liquid: the strength of the solution its uL/L are of, a figure in %; may be left out.
+- ``liquid``: true where it is sold as a solution whose density is not on record: its strength is said in % w/v; may
+  be left out.
 - ``salts``: tables of the forms it is sold in; keys below; may be left out.
+- ``ledger_unit``: the unit in which its level in the water is kept, where that is not mg/L: "uL/L" of the solution as
+  sold, or "mg/L Cu". All doses of it, whatever they are published in, add up in this one unit.
 - ``figures``: tables ``what`` and a figure: other published numbers (factors, lethal levels).
 - ``solubility``: a figure (concentration), or "unknown": then no stock solution is advised (rule C4).
 - ``stock``: notes on making a stock solution.
@@ -41,7 +45,9 @@ The file itself:
 - ``incompatible``: tables of what must not meet it; keys below.
 - ``equipment``: tables of carbon, UV, ozone, skimmer; keys below.
 - ``sensitive``: tables of groups of animals; keys below.
+- ``takes_oxygen``: a figure in %: mg of oxygen that 100 mg of it take from the water in a long bath; may be left out.
 - ``prolonged_limit``: a figure: at or under it a bath has ended (rule C5); or "unknown".
+- ``nitrification``: a figure: a bath of so much or more harms the filter for days (F48); may be left out.
 - ``water_limits``: notes on the water it may be used in.
 - ``light``: a note on light (keep it dark, light breaks it down); may be left out.
 - ``regimen``: the published ways to use it, one table each.
@@ -203,6 +209,8 @@ OWN_UNITS = {
     # A liquid as its source printed it: by weight or without a basis. Never computed with (rule C17).
     "as printed": ("ppm by weight", "ppm, basis not stated", "uL/L, basis not stated"),
 }
+# What a level in the water may be kept in.
+LEDGER_UNITS = ("mg/L", "uL/L", "mg/L Cu")
 LEVELS = ("concentration", "volume_ratio", "ratio", "copper", "lowered salinity", "as printed")
 # Units of a target that no ceiling in another unit is compared with: no amount is computed from them.
 APART = (*OWN_UNITS["ratio"], *OWN_UNITS["as printed"])
@@ -212,9 +220,10 @@ SPAN_KEYS = ("low", "high", "words", "reference", "status")
 NOTE_KEYS = ("text", "reference", "status")
 STATED_KEYS = ("what", *FIGURE_KEYS)
 SUBSTANCE_KEYS = (
-    *("id", "name", "also", "classes", "what", "basis", "solution", "salts", "figures", "solubility", "stock", "loss"),
+    *("id", "name", "also", "classes", "what", "basis", "solution", "liquid", "salts", "ledger_unit"),
+    *("figures", "solubility", "stock", "loss"),
     *("loss_notes", "loss_figures", "handling", "legal", "cautions", "incompatible", "equipment"),
-    *("sensitive", "prolonged_limit", "water_limits", "light", "regimen", "reference"),
+    *("sensitive", "takes_oxygen", "prolonged_limit", "nitrification", "water_limits", "light", "regimen", "reference"),
 )
 SALT_KEYS = ("name", "holds", "reference", "status")
 PAIR_KEYS = ("with", "rule", *NOTE_KEYS)
@@ -463,6 +472,10 @@ class Substance(NamedTuple):
     solution: Figure | None = None
     salts: tuple[Salt, ...] = ()
     light: Note | None = None
+    nitrification: Figure | None = None
+    ledger_unit: str = "mg/L"
+    takes_oxygen: Figure | None = None
+    liquid: bool = False
 
 
 class Heading(NamedTuple):
@@ -487,6 +500,10 @@ class Title(NamedTuple):
 
 
 # What is asked of the formulary -------------------------------------------------------------------
+
+
+LONGEST_TIMED_HOURS = 48
+"""A bath whose contact ends within this is ended by a water change; in any longer one it calls for a dose (rule C5)."""
 
 
 def names() -> tuple[str, ...]:
@@ -527,7 +544,7 @@ def regimen(row_id: str) -> tuple[Substance, Regimen]:
     """
     index = _index()
     if row_id.casefold() not in index:
-        raise Unknown("regimen", row_id, [known for _, known in index.values()])
+        raise Unknown("regimen", row_id, [known for _, known in index.values()], " (quarantine formulary list)")
     name, known = index[row_id.casefold()]
     substance = _entry(name)
     return substance, next(r for r in substance.regimens if r.id == known)
@@ -556,6 +573,12 @@ def ceiling_for(
     whole = max((c for c in there if not c.group), key=lambda c: c.figure.value, default=None)
     special = [c for c in there if c.group and (groups is None or c.group in groups)]
     return min((whole, *special), key=lambda c: c.figure.value) if whole else None
+
+
+def is_prolonged(regimen: Regimen) -> bool:
+    """Whether it stays in the water with no stated end, or one after more than 48 hours (rule C5)."""
+    most = regimen.contact.high if regimen.contact else None
+    return regimen.route in ("bath", "prolonged") and (most is None or _hours(most) > LONGEST_TIMED_HOURS)
 
 
 def by_water(regimen: Regimen, use: str, readings: dict[str, Decimal], *, water: str | None = None) -> Figure | None:
@@ -932,6 +955,10 @@ def _substance(top: _Table) -> Substance:
         solution=top.figure("solution", "share") if top.has("solution") else None,
         salts=_salts(top),
         light=top.free_note("light"),
+        nitrification=top.figure("nitrification", *LEVELS) if top.has("nitrification") else None,
+        takes_oxygen=top.figure("takes_oxygen", "share") if top.has("takes_oxygen") else None,
+        liquid=top.flag("liquid"),
+        ledger_unit=top.choice("ledger_unit", LEDGER_UNITS) if top.has("ledger_unit") else "mg/L",
     )
 
 

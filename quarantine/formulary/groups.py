@@ -3,8 +3,10 @@
 ``lists/groups.toml`` ships; ``groups.toml`` in the home folder has the same keys and is checked the same way. A
 keeper's group adds to a shipped one of the same id and never takes anything away from it. The file:
 
-- ``group``: one table each. ``id``, ``name``; ``also`` (other names); ``genera`` (genera whose fish belong to it,
-  by this project's choice and from memory where a sensitivity does not name them); ``sensitive`` (tables).
+- ``group``: one table each. ``id``, ``name``; ``also`` (other names, which the ``group`` of an entry's ``sensitive``
+  line may use for it); ``common`` (common names of fish that belong to it, as ``also`` are); ``genera`` (genera whose
+  fish belong to it, by this project's choice and from memory where a sensitivity does not name them); ``sensitive``
+  (tables).
 - ``sensitive``: ``to`` (ids of substances, words of ``CLASSES`` of the formulary or of ``THINGS``), ``rule``
   ("refuse", "caution" or "know"), ``text``, ``reference`` and ``status`` as in a formulary entry.
 - ``reference``: as in a formulary entry.
@@ -26,7 +28,7 @@ THINGS = (
 )
 RULES = ("refuse", "caution", "know")
 FILE_KEYS = ("group", "reference")
-GROUP_KEYS = ("id", "name", "also", "genera", "sensitive")
+GROUP_KEYS = ("id", "name", "also", "common", "genera", "sensitive")
 SENSITIVE_KEYS = ("to", "rule", "text", "reference", "status")
 
 
@@ -48,6 +50,7 @@ class Group(NamedTuple):
     genera: tuple[str, ...]
     sensitive: tuple[Sensitivity, ...]
     own: bool
+    common: tuple[str, ...] = ()
 
 
 class Groups(NamedTuple):
@@ -78,12 +81,55 @@ def check(text: str, file: str) -> list[str]:
 
 
 def groups_of(species: str, groups: Groups) -> frozenset[str]:
-    """Ids of the groups a fish belongs to by the genus its name begins with; empty when none is listed for it.
+    """Ids of the groups a fish belongs to: by the genus its name begins with, or by a common name of a group that
+    stands in it ("neon tetra"); empty when none is listed for it.
 
     Empty says that nothing is on record, not that the fish tolerates everything.
     """
     genus = next(iter(species.split()), "").casefold()
-    return frozenset(g.id for g in groups.groups if genus in (name.casefold() for name in g.genera))
+    said = _words(species)
+    return frozenset(
+        g.id
+        for g in groups.groups
+        if genus in (name.casefold() for name in g.genera)
+        or any(_inside(_words(name), said) for name in (*g.also, *g.common))
+    )
+
+
+class Meant(NamedTuple):
+    """Whom an entry's line means: ids of groups, all animals, or those whose tolerance nobody knows."""
+
+    ids: frozenset[str]
+    everyone: bool
+    unlisted: bool
+
+
+EVERYONE = ("all animals", "fish of any age")
+UNLISTED = ("any species whose tolerance is not known",)
+
+
+def meant(text: str, groups: Groups) -> Meant:
+    """Whom the ``group`` of an entry's ``sensitive`` line means: its words are those of a group's id, name or other
+    names, or a list of them ("catfish, loaches and eels"). What no group is named by leaves ``ids`` empty."""
+    if text in EVERYONE or text in UNLISTED:
+        return Meant(frozenset(), text in EVERYONE, text in UNLISTED)
+    parts = {tuple(_words(part)) for part in (text, *re.split(r", | and |[()]", text))} - {()}
+    return Meant(
+        frozenset(g.id for g in groups.groups if parts & {tuple(_words(n)) for n in (g.id, g.name, *g.also)}),
+        False,
+        False,
+    )
+
+
+def _words(text: str) -> list[str]:
+    """Words without capitals, commas and the ending of the plural."""
+    found = re.findall(r"[^\s,()]+", text.casefold())
+    return [re.sub(r"(?<=\w\w)s$", "", re.sub(r"(?<=\w\w)ies$", "y", word)) for word in found]
+
+
+def _inside(part: list[str], whole: list[str]) -> bool:
+    """Whether words stand in others, one beside the other."""
+    return any(whole[at : at + len(part)] == part for at in range(len(whole) - len(part) + 1)) if part else False
 
 
 def _merged(group: Group, mine: Group | None) -> Group:
@@ -93,6 +139,7 @@ def _merged(group: Group, mine: Group | None) -> Group:
         also=tuple(dict.fromkeys((*group.also, *mine.also))),
         genera=tuple(dict.fromkeys((*group.genera, *mine.genera))),
         sensitive=(*group.sensitive, *mine.sensitive),
+        common=tuple(dict.fromkeys((*group.common, *mine.common))),
     )
 
 
@@ -123,8 +170,8 @@ def _read(text: str, file: str, *, own: bool) -> tuple[Groups | None, list[str]]
             table.wrong("id", f"{name!r} is not small letters, digits and hyphens")
         if name in {g.id for g in found}:
             table.wrong("id", f"{name!r} is there twice")
-        names = [table.texts(key, needed=False) for key in ("also", "genera")]
-        found.append(Group(name, table.text("name"), names[0], names[1], _sensitive(table, own), own))
+        names = [table.texts(key, needed=False) for key in ("also", "genera", "common")]
+        found.append(Group(name, table.text("name"), names[0], names[1], _sensitive(table, own), own, names[2]))
     if not found:
         top.wrong("group", "is missing")
     references = _references(top)

@@ -8,12 +8,13 @@ from __future__ import annotations
 import json
 from datetime import date, datetime
 from decimal import Decimal
+from itertools import pairwise
 from typing import Any, NamedTuple
 
 from quarantine.facts import Fact
 from quarantine.records.codec import instant
 from quarantine.records.reads import Row, Rows
-from quarantine.water.ledger import Water
+from quarantine.water.ledger import Earlier, Water
 
 
 class VolumeRecord(NamedTuple):
@@ -77,7 +78,17 @@ def system_water(rows: Rows, system: str, at: datetime) -> tuple[Water | None, s
         return None, ""
     litres, plus_minus = sum(v.litres for v in known), sum(v.plus_minus for v in known)
     says = ", ".join(sorted({f"{v.method}, {v.valid_from.date()}" for v in known}))
-    return Water(float(litres), float(plus_minus)), says
+    return Water(float(litres), float(plus_minus), _earlier(by_tank, at)), says
+
+
+def _earlier(by_tank: dict[str, list[VolumeRecord]], at: datetime) -> tuple[Earlier, ...]:
+    """What was on record of a system's water before, each until the next volume of one of its tanks (F14)."""
+    marks = sorted({v.valid_from for volumes in by_tank.values() for v in volumes if v.valid_from <= at})
+    found = []
+    for mark, until in pairwise(marks):
+        known = [v for volumes in by_tank.values() if (v := valid_at(volumes, mark))]
+        found.append(Earlier(float(sum(v.litres for v in known)), float(sum(v.plus_minus for v in known)), until))
+    return tuple(found)
 
 
 TASK_INSTANTS = ("due_from", "due_until", "lapses_at", "made_at", "outcome_at")

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import NamedTuple
 
-APPEND_ONLY = ("journal", "fact", "volume", "copy", "acknowledgement", "signoff")
+APPEND_ONLY = ("journal", "fact", "volume", "copy", "acknowledgement", "signoff", "movement")
 """Tables whose rows are never changed, never taken away: held by triggers."""
 
 
@@ -149,7 +149,33 @@ TAKEN_BACK_AND_EXPECTED = Migration(
     ),
 )
 
-MIGRATIONS = (Migration(1, "baseline", BASELINE), TAKEN_BACK_AND_EXPECTED)
+# Stock: a keeper's own bottles and bags, and what came into each and went out of it.
+STOCK = Migration(
+    3,
+    "products, lots and what moves",
+    (
+        """create table product (id text not null, name text not null, substance text not null, form text not null,
+        strength text not null, each text, unit text not null, step text, constraint pk_product primary key (id),
+        constraint ck_product_form check (form in ('powder', 'solution', 'tablet')))""",
+        """create table lot (id text not null, product text not null, number text not null, expires text,
+        opened_on text, state text not null, constraint pk_lot primary key (id),
+        constraint fk_lot_product foreign key (product) references product (id),
+        constraint ck_lot_state check (state in ('in use', 'recalled')))""",
+        """create table movement (id text not null, lot text not null, kind text not null, amount text not null,
+        happened_at text not null, entered_at text not null, keeper text not null, fact text, data text not null,
+        constraint pk_movement primary key (id),
+        constraint fk_movement_lot foreign key (lot) references lot (id),
+        constraint fk_movement_keeper foreign key (keeper) references keeper (id),
+        constraint ck_movement_kind
+            check (kind in ('purchase', 'dose', 'use', 'disposal', 'count', 'taken back')))""",
+        "create unique index uq_product_name on product (lower(name))",
+        "create unique index uq_lot_number on lot (product, lower(number))",
+        "create index ix_movement_lot on movement (lot, happened_at)",
+        "create index ix_movement_fact on movement (fact) where fact is not null",
+    ),
+)
+
+MIGRATIONS = (Migration(1, "baseline", BASELINE), TAKEN_BACK_AND_EXPECTED, STOCK)
 NEWEST = MIGRATIONS[-1].number
 
 

@@ -52,12 +52,13 @@ QUERIES = {
     + "system = :system and happened_at >= :since union all "
     + _FACT
     + """system = :system and kind in
-        ('dose', 'change', 'topup', 'evaporation', 'removal', 'unknown_addition')
+        ('dose', 'change', 'topup', 'evaporation', 'exchange', 'removal', 'unknown_addition', 'reading')
+        and (kind <> 'reading' or data like '%"copper"%' or data like '%"salinity"%')
         and coalesce(happened_at, '') < :since""",
     # What matters for readings. Looks are the many, and are left to the other query.
     "water_facts_since": _FACT
     + """system = :system and kind in ('reading', 'source_water', 'change', 'topup', 'evaporation', 'dose', 'removal',
-        'unknown_addition') and happened_at >= :since""",
+        'exchange', 'unknown_addition') and happened_at >= :since""",
     "tasks_of_system": """select * from task where batch in
         (select id from batch where system = :system and state = 'open')""",
     "tasks_of_batch": _TASK + "where task.batch = :batch order by task.due_from, task.code",
@@ -91,10 +92,22 @@ QUERIES = {
     "fact_stands": _FACT + "id = :id",
     "facts_of_kind": _FACT
     + "kind = :kind and (cast(:system as text) is null or system = :system) order by happened_at, entered_at, id",
+    # By system, so that the index serves: looks are the many.
+    "incidents": _FACT + "system in (select id from system) and kind in ('incident', 'incident_over')",
+    "claims": _FACT + "system in (select id from system) and kind = 'claim' and happened_at >= :since",
+    "instructions_and_animals": _FACT
+    + "system = :system and kind in ('instruction', 'instruction_withdrawn', 'animals')",
     "outcomes_of_task": "select count(*) as n from fact where task = :task and kind in ('done', 'dose', 'skip')",
     "settled_by": "select id, batch, system, kind from task where outcome like :fact",
     "entry": "select id, n, payload from journal where id like :beginning",
     "signoffs": """select signoff.*, keeper.name as keeper_name from signoff
         join keeper on keeper.id = signoff.keeper where batch = :batch order by at""",
     "keeper_name": "select name from keeper where id = :id",
+    "products": "select * from product",
+    "lots": """select lot.*, product.name as product_name, product.substance as substance, product.form as form,
+        product.strength as strength, product.each as each, product.unit as unit, product.step as step
+        from lot join product on product.id = lot.product""",
+    "movements": """select movement.*, keeper.name as keeper_name from movement
+        join keeper on keeper.id = movement.keeper
+        where cast(:lot as text) is null or movement.lot = :lot order by happened_at, entered_at, movement.id""",
 }

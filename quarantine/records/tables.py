@@ -195,6 +195,45 @@ class Signoff(_Row, table=True):
     seal: str = Field(sa_type=Text)
 
 
+class Product(_Row, table=True):
+    """A keeper's own product of a substance, as its label says it."""
+
+    name: str = Field(sa_type=Text)
+    substance: str = Field(sa_type=Text)
+    """its id in the formulary"""
+    form: str = Field(sa_type=Text)
+    strength: str = Field(sa_type=Text)
+    each: str | None = Field(default=None, sa_type=Text)
+    """of a tablet: what is in one ("500 mg")"""
+    unit: str = Field(sa_type=Text)
+    """in which it is counted: g, mL or tablets"""
+    step: Decimal | None = Field(default=None, sa_type=AmountText)
+    """the smallest step that it is measured with, in its unit; empty: the settings'"""
+
+
+class Lot(_Row, table=True):
+    product: str = Field(sa_type=Text, foreign_key="product.id")
+    number: str = Field(sa_type=Text)
+    expires: str | None = Field(default=None, sa_type=Text)
+    """the last good day or month, as the label has it"""
+    opened_on: date | None = Field(default=None, sa_type=DayText)
+    state: str = Field(sa_type=Text)
+
+
+class Movement(_Row, table=True):
+    """What came into a lot (above zero) or went out of it, in the product's unit."""
+
+    lot: str = Field(sa_type=Text, foreign_key="lot.id")
+    kind: str = Field(sa_type=Text)
+    amount: Decimal = Field(sa_type=AmountText)
+    happened_at: datetime = Field(sa_type=InstantText)
+    entered_at: datetime = Field(sa_type=InstantText)
+    keeper: str = Field(sa_type=Text, foreign_key="keeper.id")
+    fact: str | None = Field(default=None, sa_type=Text)
+    """the dose that it was drawn for"""
+    data: str = Field(sa_type=JsonText)
+
+
 class Calendared(_Row, table=True):
     """What was last exported of a task: its id is the task's. A changed content raises the sequence by one."""
 
@@ -217,6 +256,9 @@ TABLES = {
         Fact,
         Task,
         Signoff,
+        Product,
+        Lot,
+        Movement,
         Calendared,
     )
 }

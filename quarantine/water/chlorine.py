@@ -58,6 +58,39 @@ def thiosulfate_mg(chlorine_mg_per_l: Decimal, volume_litres: Decimal, hydrate: 
     return Thiosulfate(by_chemistry, drier)
 
 
+class NewWater(NamedTuple):
+    """Sodium thiosulfate pentahydrate, counted as pure, for the water that goes in at a change, and its working."""
+
+    grams: Decimal
+    """to weigh: up to a whole step of the scale"""
+    mg: Decimal
+    """by chemistry, for the most chlorine the reading allows"""
+    as_read_mg: Decimal
+    hatchery_mg: Decimal
+    """by the hatchery manual, for that same chlorine"""
+    most_mg_per_l: Decimal
+    """chlorine: the reading and half a step of the kit"""
+    tan_mg_per_l: Decimal
+    """total ammonia nitrogen that it frees in the new water where all of the chlorine is chloramine"""
+
+
+def for_new_water(
+    chlorine_mg_per_l: Decimal, kit_step_mg_per_l: Decimal, new_litres: Decimal, scale_step_grams: Decimal
+) -> NewWater:
+    """What the water of a change takes: the litres that go in, and never those of the tank (rule C12).
+
+    Total chlorine as read, above 0 to 10,000 mg/L, with the step of its kit; litres and the step of the scale above 0.
+    Rounded up three times because it protects (rule C4): the reading by half its step, the milligrams, the weight.
+    Raises Refused outside.
+    """
+    check("step of the scale", scale_step_grams, "g", 0, 1000, above=True)
+    as_read = thiosulfate_mg(chlorine_mg_per_l, new_litres)
+    most = chlorine_mg_per_l + kit_step_mg_per_l / 2
+    takes = thiosulfate_mg(most, new_litres)
+    grams = ceil_to(_UP.divide(takes.mg, Decimal(1000)), scale_step_grams)
+    return NewWater(grams, takes.mg, as_read.mg, takes.hatchery_mg, most, chloramine_ammonia_mg_per_l(most))
+
+
 def chloramine_ammonia_mg_per_l(chlorine_mg_per_l: Decimal) -> Decimal:
     """Total ammonia (as N, mg/L) that is freed when the chlorine of chloramine is taken out.
 

@@ -1,32 +1,43 @@
 """What of one substance is in one water, as two bounds: a ledger of doses, changes and losses (C1, C2, C12).
 
-Mass balance (algebra). The true volume V lies within volume - plus_minus and volume + plus_minus and is one
-shared factor over the whole ledger. What one addition is worth at the end, m / V x product of (1 - out / V),
-first rises with V and then falls: its derivative has the sign of (sum of out / (V - out)) - 1, which only
-falls. So its bounds lie at the ends of the interval or at that one point, and the shares are added. Where
-evaporation or unequal changes break that form, the interval is cut into pieces and each is bounded from
-outside. Every bound is widened by what floats may have rounded.
+Mass balance (algebra; calculations of the project's notes, section c). The true volume V lies within
+volume - plus_minus and volume + plus_minus and is one shared factor over the whole ledger. Of a mass of the substance
+a change leaves the share (L - out) / L and a flow through the tank exp(-litres / L), where L are the litres there at
+that moment. L only rises with V, and so does each share: what is left, M, only rises with V, and so do the litres Z
+at the end. Between two volumes a and b the level M / Z therefore lies within M(a) / Z(b) and M(b) / Z(a), and the
+slope of M is bounded by the same argument. Where the slope of the level keeps its sign between a and b, its bounds
+are the two ends themselves; else the straight lines from both ends with the steepest slopes bound it, and the
+interval is halved where that is too wide. Every bound is widened by what floats may have rounded.
+
+What has been diluted to nothing is not followed back: history before that is one number, added to the upper bound.
+So a level costs one pass over the facts, and a few over those that still count.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from datetime import datetime
 from decimal import Decimal
 from itertools import pairwise
-from math import ceil, log, nextafter
+from math import ceil, exp, expm1, inf, log, nextafter
 from typing import NamedTuple, Protocol
 
 from quarantine.failures import Refused
 from quarantine.quantity import show
 
-KINDS = ("dose", "change", "topup", "evaporation", "removal", "reading", "unknown_addition")
+KINDS = ("dose", "change", "topup", "evaporation", "exchange", "removal", "reading", "unknown_addition")
 LOSSES = ("none", "possible")
 
-_PIECES = 64
-_HALVINGS = 60
 _EMPTY = 2.0**-40  # of the water before: what floats leave of a tank that was emptied on paper
+_DRY = 2.0**-36  # of the smallest volume: less water than this has no level
 _ROUNDING = 2.0**-49  # a float operation is good to 2**-53; one step has fewer than sixteen of them
+_FLOWS = 64  # a flow has as much rounding as so many steps: exp of a number up to 745 is good to 745 * 2**-53
+_TIGHT = 2.0**-14  # a bound this near to a level that some volume has is good enough: 0.006 %
+_PIECES = 2, 32  # into so many pieces an interval of volumes may be cut: the longer the ledger, the fewer
+_WORK = 6000  # steps for all pieces together, at most, where that leaves the fewest pieces
+_SHORT = 128  # steps that are followed whole: finding what no longer counts would cost more
+_NOTHING = 2.0**-52  # of what is there now: history that makes up less is one number
+_NOTHING_MG_PER_L = 1e-15  # the same where next to nothing is there now
 
 
 class HasVolume(Protocol):
@@ -39,8 +50,23 @@ class HasVolume(Protocol):
     def plus_minus_litres(self) -> float: ...
 
 
+class Decay(NamedTuple):
+    """A loss that is stated as a range of half-lives, in hours, both above zero.
+
+    The upper bound falls by the slowest (``inf``: no loss is certain), the lower bound by the fastest. First order:
+    C = C0 x 2^(-t / T).
+    """
+
+    slowest_half_life_hours: float
+    fastest_half_life_hours: float
+
+
+Loss = str | Decay
+""" "none", "possible" (no rate is known: the lower bound falls to zero at once, the upper never), or a stated range."""
+
+
 class Step(NamedTuple):
-    """One line of a ledger. ``at`` is aware; amounts are zero or more, in mg, L and mg/L.
+    """One line of a ledger. ``at`` is aware; amounts are zero or more, in mg, L, L/h and mg/L.
 
     ================ =====================================================================
     kind             uses
@@ -49,6 +75,8 @@ class Step(NamedTuple):
     change           ``out_litres``, then ``in_litres`` holding ``incoming_low`` .. ``high``
     topup            ``litres`` of water without the substance (restores evaporation)
     evaporation      ``litres`` that left without the substance
+    exchange         ``litres_per_hour`` flow in and out from ``at`` to ``until`` (None: they still do),
+                     holding ``incoming_low`` .. ``high``
     removal          carbon or UV: the lower bound becomes zero, the upper stays
     reading          ``level_low``, ``level_high`` mg/L replace both bounds (rule C13)
     unknown_addition the level is unknown until the whole water is changed or a reading
@@ -66,6 +94,8 @@ class Step(NamedTuple):
     litres: float = 0.0
     level_low: float = 0.0
     level_high: float = 0.0
+    litres_per_hour: float = 0.0
+    until: datetime | None = None
 
 
 class Level(NamedTuple):
@@ -82,39 +112,66 @@ class Level(NamedTuple):
 UNKNOWN = Level(None, None)
 
 
-def level(steps: Sequence[Step], volume: HasVolume, loss: str, until: datetime) -> Level:
+def level(steps: Sequence[Step], volume: HasVolume, loss: Loss, until: datetime) -> Level:
     """The level at ``until``, in mg/L; steps after ``until`` do not count yet.
 
-    ``loss`` is "none", or "possible" for a substance that may break down: its lower bound is then zero from
-    the first later instant on, and its upper bound never falls by it. ``volume`` is that at the mark,
-    before the first step. A change of the whole volume or more leaves the incoming water only. The level is
+    ``loss`` is "none"; "possible" for a substance that may break down, whose lower bound is then zero from the
+    first later instant on, and whose upper bound never falls by it; or a stated ``Decay``. ``volume`` is that at the
+    mark, before the first step. A change of the whole volume or more leaves the incoming water only. The level is
     unknown after an addition of unknown size, and where the steps leave no water to be dosed or evaporated.
     Raises ValueError for steps out of order, a time without a zone, an amount below zero and a plus-minus
     as large as the volume: faults of the caller.
     """
     _check(steps, volume, loss, until)
-    done = [step for step in steps if step.at <= until]
     low, high = _ends(volume)
-    ends = _trace(done, low), _trace(done, high)
-    if ends[0] is None or ends[1] is None:
+    made = _Maker(low, high, loss)
+    for step in steps:
+        if step.at > until:
+            break
+        made.take(step)
+    made.wait(until)
+    if made.unknown:
         return UNKNOWN
-    bottom = top = 0.0
-    for source in _sources(done, ends[1]):
-        if source.high is None:
-            return UNKNOWN
-        least, most = _outward(source, done, ends[0], *_bounds(source, done, low, high, ends[0], ends[1]))
-        top += source.high * most
-        if loss == "none" or source.at == until:
-            bottom += source.low * least
-    return Level(nextafter(bottom, 0), nextafter(top, float("inf")) if top > 0 else 0.0)
+    tops = _Pieces(low, high)
+    beyond = tops.follow(made.highs, made.fullest, made.mass)
+    if made.lows == made.highs:
+        return _level(tops.least(), tops.most() + beyond)
+    bottoms = _Pieces(low, high)
+    bottoms.follow(made.lows, made.fullest, made.mass)
+    return _level(bottoms.least(), tops.most() + beyond)
 
 
-def ledger(steps: Sequence[Step], volume: HasVolume, loss: str) -> list[tuple[Step, Level]]:
+def ledger(steps: Sequence[Step], volume: HasVolume, loss: Loss) -> list[tuple[Step, Level]]:
     """Each step with the level right after it, for printing. Raises like ``level``."""
-    after = []
-    for count, step in enumerate(steps, 1):
-        after.append((step, level(steps[:count], volume, loss, step.at)))
-    return after
+    return [(step, after) for step, _, after in walk(steps, volume, loss)]
+
+
+def walk(steps: Sequence[Step], volume: HasVolume, loss: Loss) -> Iterator[tuple[Step, Level, Level]]:
+    """Each step with the level right before it and right after it, in one go. Raises like ``level``."""
+    if not steps:
+        return
+    _check(steps, volume, loss, steps[-1].at)
+    low, high = _ends(volume)
+    made, tops, bottoms = _Maker(low, high, loss), _Pieces(low, high), _Pieces(low, high)
+    done = [0, 0]
+
+    found = Level(0.0, 0.0)
+
+    def now() -> Level:
+        nonlocal found
+        reached = [len(made.highs), len(made.lows)]
+        if reached != done:
+            tops.add(made.highs[done[0] :])
+            bottoms.add(made.lows[done[1] :])
+            done[:] = reached
+            found = _level(bottoms.least(), tops.most())
+        return UNKNOWN if made.unknown else found
+
+    for step in steps:
+        made.wait(step.at)
+        before = now()
+        made.take(step)
+        yield step, before, now()
 
 
 def clearing_changes(
@@ -141,38 +198,38 @@ def clearing_changes(
     return max(1, ceil(round(log(ratio) / log(1 - float(fraction)), 9)))
 
 
-class _Source(NamedTuple):
-    """Something that put the substance in at step ``number``: mg, or mg/L where ``per_litre``; None is unknown."""
-
-    number: int
-    at: datetime
-    low: float
-    high: float | None
-    per_litre: bool
+def _written(mg_per_l: float) -> str:
+    return show(Decimal(repr(mg_per_l)))
 
 
-class _Water(NamedTuple):
-    """Litres before a step, what of them stayed, and litres after it."""
-
-    before: float
-    kept: float
-    after: float
+def _level(bottom: float, top: float) -> Level:
+    return Level(nextafter(bottom, 0), nextafter(top, inf) if top > 0 else 0.0)
 
 
-def _check(steps: Sequence[Step], volume: HasVolume, loss: str, until: datetime) -> None:
-    if loss not in LOSSES:
+def _check(steps: Sequence[Step], volume: HasVolume, loss: Loss, until: datetime) -> None:
+    if isinstance(loss, Decay):
+        if not 0 < loss.fastest_half_life_hours <= loss.slowest_half_life_hours:
+            raise ValueError("half-lives are above zero, and the fastest is not longer than the slowest")
+    elif loss not in LOSSES:
         raise ValueError(f"loss is one of {', '.join(LOSSES)}, not {loss!r}")
     if not 0 <= volume.plus_minus_litres < volume.litres:
         raise ValueError("the plus-minus of a volume is zero or more and smaller than the volume")
-    if any(at.tzinfo is None for at in (until, *(step.at for step in steps))):
+    if until.tzinfo is None:
         raise ValueError("every time of a ledger has a zone")
-    if any(earlier.at > later.at for earlier, later in pairwise(steps)):
-        raise ValueError("the steps of a ledger are in time order")
+    before = None
     for step in steps:
-        if step.kind not in KINDS:
-            raise ValueError(f"a step of a ledger is one of {', '.join(KINDS)}, not {step.kind!r}")
-        if not all(0 <= amount < float("inf") for amount in step[2:]):
+        kind, at, *amounts, end = step
+        if at.tzinfo is None or (end is not None and end.tzinfo is None):
+            raise ValueError("every time of a ledger has a zone")
+        if before is not None and at < before:
+            raise ValueError("the steps of a ledger are in time order")
+        before = at
+        if kind not in KINDS:
+            raise ValueError(f"a step of a ledger is one of {', '.join(KINDS)}, not {kind!r}")
+        if min(amounts) < 0 or not sum(amounts) < inf:  # with a NaN the sum is one, and is not less than anything
             raise ValueError("the amounts of a ledger are zero or more and finite")
+        if end is not None and end < at:
+            raise ValueError("a flow ends after it began")
 
 
 def _ends(volume: HasVolume) -> tuple[float, float]:
@@ -180,145 +237,450 @@ def _ends(volume: HasVolume) -> tuple[float, float]:
     if volume.plus_minus_litres == 0:
         return volume.litres, volume.litres
     low, high = volume.litres - volume.plus_minus_litres, volume.litres + volume.plus_minus_litres
-    return nextafter(low, 0), nextafter(high, float("inf"))
+    return nextafter(low, 0), nextafter(high, inf)
 
 
-def _trace(steps: Sequence[Step], litres: float) -> list[_Water] | None:
-    """The water before and after each step if ``litres`` is the true volume; None where the water is used up."""
-    trace: list[_Water] = []
-    for step in steps:
-        kept, added = litres, 0.0
-        if step.kind == "change":
-            kept, added = max(litres - step.out_litres, 0.0), step.in_litres
-        elif step.kind == "topup":
-            added = step.litres
-        elif step.kind == "evaporation":
-            added = -step.litres
-        after = kept + added
-        if after <= 0 and step.kind in ("dose", "evaporation", "reading"):
-            return None
-        trace.append(_Water(litres, kept, after))
-        litres = after
-    return trace
+# --- From steps to what they do to mass and litres ---------------------------------------------------------
+
+_ADD, _WATER, _SWAP, _OUT, _LET_OUT, _FLOW, _FADE, _READ, _CLEAR, _SINCE = range(10)
+
+_Op = tuple[int, float, float, float]
+"""What to do, with up to three numbers:
+
+======= =====================================================================================
+add     mg put in
+water   litres that come (or go, below zero) without the substance
+swap    litres that leave with what they hold, as many coming without
+out     litres that leave with what they hold, others following
+let out the same, nothing following: a level does not change by it, however little is left
+flow    litres through the tank, hours x decay an hour, mg that came with them
+fade    the share of all that is left (0: nothing is certain any more)
+read    mg/L that the water holds
+clear   all of the water left
+since   litres = litres + the first number, but not under the second: a history in short
+======= =====================================================================================
+"""
 
 
-def _sources(steps: Sequence[Step], fullest: list[_Water]) -> list[_Source]:
-    """What is still in the water; a change of all of it, even if the tank is at its fullest, clears what was."""
-    found: list[_Source] = []
-    for index, step in enumerate(steps):
-        if step.kind == "dose":
-            found.append(_Source(index, step.at, step.mass_mg_low, step.mass_mg_high, per_litre=False))
-        elif step.kind == "change":
-            if fullest[index].kept <= fullest[index].before * _EMPTY:
-                found = []
-            mass = step.in_litres * step.incoming_low, step.in_litres * step.incoming_high
-            if mass[1] > 0:
-                found.append(_Source(index, step.at, *mass, per_litre=False))
-        elif step.kind == "removal":
-            found = [source._replace(low=0.0) for source in found]
-        elif step.kind == "reading":
-            found = [_Source(index, step.at, step.level_low, step.level_high, per_litre=True)]
-        elif step.kind == "unknown_addition":
-            found.append(_Source(index, step.at, 0.0, None, per_litre=False))
-    return found
+class _Maker:
+    """Turns steps into operations, for the upper bound and the lower bound, as time goes by."""
 
+    def __init__(self, low: float, high: float, loss: Loss) -> None:
+        self.highs: list[_Op] = []
+        self.lows: list[_Op] = []
+        self.unknown = False
+        self.fullest, self.mass = high, 0.0
+        self._dry = False
+        self._emptiest, self._fullest, self._least = low, high, low * _DRY
+        self._now: datetime | None = None
+        self._flows: list[Step] = []
+        self._rates = (0.0, 0.0)
+        self._forgets = loss == "possible"
+        if isinstance(loss, Decay):
+            self._rates = log(2) / loss.slowest_half_life_hours, log(2) / loss.fastest_half_life_hours
+        self._passes = any(self._rates)
 
-def _factors(source: _Source, steps: Sequence[Step], trace: list[_Water]) -> tuple[float, float]:
-    """mg/L at the end for each mg (or mg/L) put in, as two factors: one that only rises with V, one that only falls."""
-    rises, falls = 1.0, 1.0 if source.per_litre else 1 / trace[source.number].after
-    for step, water in zip(steps[source.number + 1 :], trace[source.number + 1 :], strict=True):
-        if step.kind == "evaporation":
-            falls *= water.before / water.after
-        elif water.after > 0:
-            rises *= water.kept / water.after
+    def wait(self, until: datetime) -> None:
+        """Time passes: what flows, flows; what fades, fades."""
+        if self._now is not None and until > self._now:
+            if self._flows:
+                self._flow(self._now, until)
+            elif self._passes:
+                self._fade((until - self._now).total_seconds() / 3600)
+            if self._forgets:
+                self.lows.append((_FADE, 0.0, 0.0, 0.0))
+        self._now = until
+
+    def take(self, step: Step) -> None:
+        """One step, after all that happened before it."""
+        if step.at != self._now:
+            self.wait(step.at)
+        kind = step.kind
+        if kind == "dose":
+            self._need_water()
+            self.mass += step.mass_mg_high
+            self.highs.append((_ADD, step.mass_mg_high, 0.0, 0.0))
+            self.lows.append((_ADD, step.mass_mg_low, 0.0, 0.0))
+        elif kind == "change":
+            self._change(step)
+        elif kind == "topup":
+            self._water(step.litres)
+        elif kind == "evaporation":
+            self._water(-step.litres)
+            self._need_water()
+        elif kind == "exchange":
+            self._need_water()
+            self._flows.append(step)
+        elif kind == "removal":
+            self.lows.append((_FADE, 0.0, 0.0, 0.0))
+        elif kind == "reading":
+            self._need_water()
+            self.unknown = self._dry
+            self.mass += step.level_high * self._fullest
+            self.highs.append((_READ, step.level_high, 0.0, 0.0))
+            self.lows.append((_READ, step.level_low, 0.0, 0.0))
         else:
-            rises = 0.0
-    return rises, falls
+            self.unknown = True
+
+    def _both(self, op: _Op) -> None:
+        self.highs.append(op)
+        self.lows.append(op)
+
+    def _need_water(self) -> None:
+        if self._emptiest <= self._least:
+            self._dry = self.unknown = True
+
+    def _water(self, litres: float) -> None:
+        self._emptiest += litres
+        self._fullest += litres
+        self.fullest = max(self.fullest, self._fullest)
+        self._both((_WATER, litres, 0.0, 0.0))
+
+    def _change(self, step: Step) -> None:
+        out, into = step.out_litres, step.in_litres
+        if out > 0:
+            # A change of all of it, even if the tank is at its fullest, clears what was.
+            if self._fullest - out <= self._fullest * _EMPTY:
+                self._emptiest = self._fullest = 0.0
+                self.unknown = self._dry
+                self._both((_CLEAR, 0.0, 0.0, 0.0))
+            elif step.in_litres == out:
+                self._emptiest = max(self._emptiest, out)
+                self._both((_SWAP, out, 0.0, 0.0))
+                into = 0.0
+            else:
+                self._emptiest, self._fullest = max(self._emptiest - out, 0.0), self._fullest - out
+                self._both((_OUT if into > 0 else _LET_OUT, out, 0.0, 0.0))
+        if into > 0:
+            self._water(into)
+        if step.in_litres * step.incoming_high > 0:
+            self.mass += step.in_litres * step.incoming_high
+            self.highs.append((_ADD, step.in_litres * step.incoming_high, 0.0, 0.0))
+            self.lows.append((_ADD, step.in_litres * step.incoming_low, 0.0, 0.0))
+
+    def _fade(self, hours: float) -> None:
+        for ops, rate in ((self.highs, self._rates[0]), (self.lows, self._rates[1])):
+            if rate > 0:
+                ops.append((_FADE, exp(-rate * hours), 0.0, 0.0))
+
+    def _flow(self, since: datetime, until: datetime) -> None:
+        """Between two instants, cut where a flow ends."""
+        ends = sorted({flow.until for flow in self._flows if flow.until is not None and since < flow.until < until})
+        for begin, end in pairwise((since, *ends, until)):
+            hours = (end - begin).total_seconds() / 3600
+            self._flows = [flow for flow in self._flows if flow.until is None or flow.until > begin]
+            litres = sum(flow.litres_per_hour for flow in self._flows) * hours
+            if litres <= 0:
+                self._fade(hours)
+                continue
+            high = sum(flow.litres_per_hour * flow.incoming_high for flow in self._flows) * hours
+            low = sum(flow.litres_per_hour * flow.incoming_low for flow in self._flows) * hours
+            self._need_water()
+            self.mass += high
+            self.highs.append((_FLOW, litres, self._rates[0] * hours, high))
+            self.lows.append((_FLOW, litres, self._rates[1] * hours, low))
+        self._flows = [flow for flow in self._flows if flow.until is None or flow.until > until]
 
 
-def _bounds(
-    source: _Source,
-    steps: Sequence[Step],
-    low: float,
-    high: float,
-    at_low: list[_Water],
-    at_high: list[_Water],
-) -> tuple[float, float]:
-    """Least and most of what one unit of the source is worth over every true volume from ``low`` to ``high``."""
-    rises_low, falls_low = _factors(source, steps, at_low)
-    rises_high, falls_high = _factors(source, steps, at_high)
-    least, most = sorted((rises_low * falls_low, rises_high * falls_high))
-    if low == high:
-        return least, most
-    if not _one_peak(source, steps, at_low):
-        return _by_pieces(source, steps, low, high)
-    if _slope(source, steps, at_low) > 0 > _slope(source, steps, at_high):
-        return least, max(most, _peak(source, steps, low, high))
-    return least, most
+# --- Between two volumes ---------------------------------------------------------------------------------
 
 
-def _one_peak(source: _Source, steps: Sequence[Step], emptiest: list[_Water]) -> bool:
-    """Whether the worth rises, then falls, and never rises again, for every V from the emptiest on.
+class _State(NamedTuple):
+    """The ledger between two volumes a and b; slopes are by the volume, as the least and the most they can be.
 
-    The slope times the last litres z is the sum of out z / (x y) less 1, x litres before and y after the
-    outflow. A term falls with V where x y <= z (x + y), and that, once true, stays true for a larger V.
+    What was read is kept apart from the masses put in since: read x (litres then / litres now) x what is left of it.
     """
-    last = emptiest[-1].after
-    if any(step.kind == "change" and water.kept <= 0 for step, water in zip(steps, emptiest, strict=True)):
-        return False
-    if source.per_litre:
-        # Its worth holds the litres at the reading as well: it only rises where no less water stands there now.
-        return last >= emptiest[source.number].after
-    later = emptiest[source.number + 1 :]
-    return all(water.before * water.kept <= last * (water.before + water.kept) for water in later)
+
+    litres_a: float
+    litres_b: float
+    rise_low: float
+    rise_high: float
+    """slope of the litres: 1, or 0 where a change emptied the tank"""
+    mass_a: float
+    mass_b: float
+    slope_low: float
+    slope_high: float
+    read: float
+    """mg/L; 0 when nothing was read"""
+    then_a: float
+    then_b: float
+    then_rise_low: float
+    then_rise_high: float
+    left_a: float
+    left_b: float
+    left_slope_low: float
+    left_slope_high: float
 
 
-def _slope(source: _Source, steps: Sequence[Step], trace: list[_Water]) -> float:
-    """The sign of the derivative of the logarithm of the worth by V."""
-    slope = -1 / trace[-1].after + (1 / trace[source.number].after if source.per_litre else 0.0)
-    for step, water in zip(steps[source.number + 1 :], trace[source.number + 1 :], strict=True):
-        if step.kind == "change":
-            slope += 1 / water.kept - 1 / water.before
-    return slope
+class _Between(NamedTuple):
+    """Bounds of the level over all volumes from a to b, and the level at both ends, mg/L."""
+
+    least: float
+    most: float
+    at_a: float
+    at_b: float
 
 
-def _peak(source: _Source, steps: Sequence[Step], low: float, high: float) -> float:
-    """An upper bound of the worth at its one peak, by halving the interval on the sign of the slope."""
-    for _ in range(_HALVINGS):
-        middle = (low + high) / 2
-        if _slope(source, steps, _must(_trace(steps, middle))) > 0:
-            low = middle
+class _Piece(NamedTuple):
+    a: float
+    b: float
+    state: _State
+    held: _State | None
+    """the state before water was let out that nothing has followed yet"""
+
+
+class _Pieces:
+    """The interval of volumes, cut where its bounds would be too wide."""
+
+    def __init__(self, low: float, high: float) -> None:
+        self._low, self._high = low, high
+        self._ops: list[_Op] = []
+        self._rounded = 0.0
+        self._pieces = [self._piece(low, high)]
+
+    def follow(self, ops: list[_Op], fullest: float, mass: float) -> float:
+        """All operations at once, less those that no longer count; what those may still be worth, mg/L.
+
+        ``fullest`` is the most water there ever was, and ``mass`` the most mg that were ever put in.
+        """
+        start, left = _where_it_counts(ops, fullest, mass)
+        self._note(ops)
+        self._ops = [_in_short(ops[:start], self._high), *ops[start:]] if start else ops
+        whole = self._piece(self._low, self._high)
+        self._pieces = [whole]
+        return left / (whole.held or whole.state).litres_a if left > 0 else 0.0
+
+    def add(self, ops: list[_Op]) -> None:
+        """The next operations."""
+        self._note(ops)
+        self._ops += ops
+        self._pieces = [_Piece(p.a, p.b, *_fold(ops, p.state, p.held)) for p in self._pieces]
+
+    def most(self) -> float:
+        """The upper bound of the level over all volumes, mg/L."""
+        while True:
+            found = [(_between(piece), piece) for piece in self._pieces]
+            reached = max(max(one.at_a, one.at_b) for one, _ in found)
+            widest, piece = max(found, key=lambda pair: pair[0].most)
+            if widest.most <= reached * (1 + _TIGHT) or not self._split(piece):
+                return widest.most * (1 + self._rounded)
+
+    def least(self) -> float:
+        """The lower bound of the level over all volumes, mg/L."""
+        while True:
+            found = [(_between(piece), piece) for piece in self._pieces]
+            reached = min(min(one.at_a, one.at_b) for one, _ in found)
+            widest, piece = min(found, key=lambda pair: pair[0].least)
+            if widest.least >= reached * (1 - _TIGHT) or not self._split(piece):
+                return max(widest.least - max(one.most for one, _ in found) * self._rounded, 0.0)
+
+    def _note(self, ops: list[_Op]) -> None:
+        """How much floats may have rounded by now; the litres are rounded outward as they are computed."""
+        self._rounded += (len(ops) + _FLOWS * [op[0] for op in ops].count(_FLOW)) * _ROUNDING
+
+    def _piece(self, a: float, b: float) -> _Piece:
+        start = _State(a, b, 1.0, 1.0, *[0.0] * 13)
+        return _Piece(a, b, *_fold(self._ops, start, None))
+
+    def _split(self, piece: _Piece) -> bool:
+        middle = (piece.a + piece.b) / 2
+        few, many = _PIECES
+        most = min(many, max(few, _WORK // max(len(self._ops), 1)))
+        if len(self._pieces) >= most or not piece.a < middle < piece.b:
+            return False
+        self._pieces.remove(piece)
+        self._pieces += [self._piece(piece.a, middle), self._piece(middle, piece.b)]
+        return True
+
+
+def _where_it_counts(ops: list[_Op], fullest: float, mass: float) -> tuple[int, float]:
+    """The first operation that still counts, and the mg that all before it are worth at most.
+
+    A mass only gets less, and least so with the most water. It begins anew with a reading, with all of the water
+    changed, and where nothing is certain any more.
+    """
+    still, here, enough = 1.0, 0.0, fullest * _NOTHING_MG_PER_L
+    for index in range(len(ops) - 1, -1, -1):
+        code, x, y, z = ops[index]
+        if code == _ADD:
+            here += x * still
+        elif _SWAP <= code <= _LET_OUT:
+            still *= max(fullest - x, 0.0) / fullest
+        elif code == _FLOW:
+            here += z * still
+            still *= exp(-y - x / fullest)
+        elif code == _FADE:
+            if x == 0:
+                return index, 0.0
+            still *= x
+        elif code >= _READ:
+            return index, 0.0
+        if len(ops) - index > _SHORT and mass * still <= max(enough, here * _NOTHING):
+            return index, mass * still
+    return 0, 0.0
+
+
+def _in_short(ops: list[_Op], fullest: float) -> _Op:
+    """What a history does to the litres alone: they become litres + x, not under y, to within z."""
+    plus, least, litres, peak = 0.0, 0.0, fullest, fullest
+    for code, x, _, _ in ops:
+        if code in (_OUT, _LET_OUT):
+            plus, least, litres = plus - x, max(least - x, 0.0), max(litres - x, 0.0)
+        elif code == _SWAP:
+            least, litres = max(least, x), max(litres, x)
+        elif code == _WATER:
+            plus, least, litres = plus + x, least + x, litres + x
+            peak = max(peak, litres)
+        elif code == _CLEAR:
+            plus, least, litres = -inf, 0.0, 0.0
+    return _SINCE, plus, least, len(ops) * peak * 2.0**-51
+
+
+_UNDER, _OVER = 1 - 2.0**-52, 1 + 2.0**-52  # what was computed is no less, or no more, than this of what is
+
+
+def _fold(ops: list[_Op], state: _State, held: _State | None) -> tuple[_State, _State | None]:
+    """The operations one after another, for both volumes at once (one loop: it is what a level costs)."""
+    la, lb, gl, gh, ma, mb, sl, sh, c, ta, tb, tl, th, qa, qb, ql, qh = state
+    for code, x, y, z in ops:
+        if code == _ADD:
+            ma += x
+            mb += x
+            held = None
+        elif code == _WATER:
+            la = (la + x) * _UNDER
+            lb = (lb + x) * _OVER
+            held = None
+        elif code <= _LET_OUT:
+            if code != _LET_OUT:
+                held = None
+            elif held is None:
+                held = _State(la, lb, gl, gh, ma, mb, sl, sh, c, ta, tb, tl, th, qa, qb, ql, qh)
+            # The share (L - out) / L has the slope out / L^2 from where the tank is just emptied on.
+            if la > x:
+                fa = (la - x) / la
+                fl, fh = gl * x / (lb * lb), gh * x / (la * la)
+                la = la if code == _SWAP else (la - x) * _UNDER
+            else:
+                fa = fl = gl = 0.0
+                fh = gh / x
+                la = x if code == _SWAP else 0.0
+            if lb > x:
+                fb = (lb - x) / lb
+                lb = lb if code == _SWAP else (lb - x) * _OVER
+            else:
+                fb = fh = gh = 0.0
+                lb = x if code == _SWAP else 0.0
+            sl, sh = sl * fa + ma * fl, sh * fb + mb * fh
+            ma *= fa
+            mb *= fb
+            if c:
+                ql, qh = ql * fa + qa * fl, qh * fb + qb * fh
+                qa *= fa
+                qb *= fb
+        elif code == _FLOW:
+            fa, fb, fl, fh = _share_of_flow(x, y, la, lb)
+            aa, ab, al, ah = _brought_by_flow(x, y, z, la, lb)
+            sl, sh = sl * fa + ma * fl * gl + al * gl, sh * fb + mb * fh * gh + ah * gh
+            ma, mb = ma * fa + aa, mb * fb + ab
+            ql, qh = ql * fa + qa * fl * gl, qh * fb + qb * fh * gh
+            qa, qb = qa * fa, qb * fb
+            held = None
+        elif code == _FADE:
+            ma, mb, sl, sh, c = ma * x, mb * x, sl * x, sh * x, c * x
+            if held is not None:
+                held = held._replace(
+                    mass_a=held.mass_a * x,
+                    mass_b=held.mass_b * x,
+                    slope_low=held.slope_low * x,
+                    slope_high=held.slope_high * x,
+                    read=held.read * x,
+                )
+        elif code == _READ:
+            ma = mb = sl = sh = ql = qh = 0.0
+            qa = qb = 1.0
+            c, ta, tb, tl, th = x, la, lb, gl, gh
+            held = None
+        elif code == _CLEAR:
+            la = lb = gl = gh = ma = mb = sl = sh = c = 0.0
+            held = None
         else:
-            high = middle
-    return _piece(source, steps, _must(_trace(steps, low)), _must(_trace(steps, high)))[1]
+            gl = gl if la + x > y else 0.0
+            gh = gh if lb + x > y else 0.0
+            la, lb = max(la + x, y) - z, max(lb + x, y) + z
+    return _State(la, lb, gl, gh, ma, mb, sl, sh, c, ta, tb, tl, th, qa, qb, ql, qh), held
 
 
-def _by_pieces(source: _Source, steps: Sequence[Step], low: float, high: float) -> tuple[float, float]:
-    cuts = [low + (high - low) * n / _PIECES for n in range(_PIECES)] + [high]
-    traces = [_must(_trace(steps, cut)) for cut in cuts]
-    pieces = [_piece(source, steps, *pair) for pair in pairwise(traces)]
-    return min(least for least, _ in pieces), max(most for _, most in pieces)
+def _share_of_flow(litres: float, faded: float, la: float, lb: float) -> tuple[float, float, float, float]:
+    """exp(-litres / L - faded) at both ends, and the least and most of its slope by L, which is greatest at 2 L."""
+    xa, xb = litres / la, litres / lb
+    still = exp(-faded)
+    steepest = 2.0 if xb <= 2 <= xa else (xa if xa < 2 else xb)
+    slopes = [x * x * exp(-x) * still / litres for x in (xa, xb, steepest)]
+    return exp(-faded - xa), exp(-faded - xb), min(slopes[:2]), slopes[2]
 
 
-def _piece(source: _Source, steps: Sequence[Step], at_low: list[_Water], at_high: list[_Water]) -> tuple[float, float]:
-    """Bounds from outside: the smallest rising factor with the smallest falling one, and the largest of both."""
-    rises_low, falls_low = _factors(source, steps, at_low)
-    rises_high, falls_high = _factors(source, steps, at_high)
-    return rises_low * falls_high, rises_high * falls_low
+def _brought_by_flow(
+    litres: float, faded: float, mass: float, la: float, lb: float
+) -> tuple[float, float, float, float]:
+    """What is left at the end of a mass that came evenly with the flow, and the least and most of its slope by L.
+
+    With y = litres / L + faded it is mass x (1 - exp(-y)) / y, which falls with y and so rises with L; the slope by y
+    is (1 - exp(-y) (1 + y)) / y^2, which falls with y too.
+    """
+    if mass == 0:
+        return 0.0, 0.0, 0.0, 0.0
+    ya, yb = litres / la + faded, litres / lb + faded
+    least = mass * _steep(ya) * litres / (lb * lb)
+    most = mass * _steep(yb) * litres / (la * la)
+    return mass * -expm1(-ya) / ya, mass * -expm1(-yb) / yb, least, most
 
 
-def _must(trace: list[_Water] | None) -> list[_Water]:
-    assert trace is not None  # the emptiest tank has been traced before, and a fuller one holds more
-    return trace
+def _steep(y: float) -> float:
+    """(1 - exp(-y) (1 + y)) / y^2; by its series where the difference would have no digits left."""
+    return 0.5 - y / 3 + y * y / 8 if y < 1e-4 else (-expm1(-y) - y * exp(-y)) / (y * y)
 
 
-def _outward(
-    source: _Source, steps: Sequence[Step], emptiest: list[_Water], least: float, most: float
-) -> tuple[float, float]:
-    """Both widened by what the float operations of the ledger may have rounded."""
-    rounded = _factors(source, steps, emptiest)[1] * len(steps) * _ROUNDING
-    return max(least - rounded, 0.0), most + rounded
+def _between(piece: _Piece) -> _Between:
+    """The bounds of the level over a piece; water that is let out changes no level while some is left."""
+    if piece.held is None:
+        return _bounds(piece.state, piece.b - piece.a)
+    if piece.state.litres_b <= 0:
+        return _Between(0.0, 0.0, 0.0, 0.0)
+    found = _bounds(piece.held, piece.b - piece.a)
+    return found if piece.state.litres_a > 0 else found._replace(least=0.0, at_a=0.0)
 
 
-def _written(mg_per_l: float) -> str:
-    return show(Decimal(repr(mg_per_l)))
+def _bounds(state: _State, width: float) -> _Between:
+    la, lb, gl, gh, ma, mb, sl, sh, c, ta, tb, tl, th, qa, qb, ql, qh = state
+    if lb <= 0 or not (mb or c):
+        return _Between(0.0, 0.0, 0.0, 0.0)
+    at_a, at_b = ma / la, mb / lb
+    least, most = ma / lb, mb / la
+    # Slope of M / L: (slope of M - slope of L x M / L) / L.
+    low, high = sl - gh * most, sh - gl * least
+    slope_low = low / (la if low < 0 else lb)
+    slope_high = high / (lb if high < 0 else la)
+    if c:
+        ra, rb = ta / la, tb / lb
+        small, large = min(ra, rb), max(ra, rb)
+        # Slope of T / L: (slope of T x L - T x slope of L) / L^2. Where both only shift it has one sign.
+        if gl == gh == tl == th:
+            low, high = sorted((gl * (la - ta), gl * (lb - tb)))
+        else:
+            low, high = tl * la - gh * tb, th * lb - gl * ta
+        low = low / (la * la) * qb if low < 0 else low / (lb * lb) * qa
+        high = high / (lb * lb) * qa if high < 0 else high / (la * la) * qb
+        slope_low += c * (low + small * ql)
+        slope_high += c * (high + large * qh)
+        at_a, at_b = at_a + c * ra * qa, at_b + c * rb * qb
+        least, most = least + c * small * qa, most + c * large * qb
+    if slope_low >= 0:
+        return _Between(at_a, at_b, at_a, at_b)
+    if slope_high <= 0:
+        return _Between(at_b, at_a, at_a, at_b)
+    # From either end the level goes up, or down, no faster than by these slopes: two lines meet at its utmost.
+    up = at_a + slope_high * (at_b - at_a - slope_low * width) / (slope_high - slope_low)
+    down = at_a + slope_low * (at_a - at_b + slope_high * width) / (slope_high - slope_low)
+    highest, lowest = max(at_a, at_b), min(at_a, at_b)
+    return _Between(max(least, min(down, lowest)), min(most, max(up, highest)), at_a, at_b)

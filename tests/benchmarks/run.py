@@ -38,6 +38,7 @@ from quarantine.protocol import load
 from quarantine.records.codec import text_of_instant
 from quarantine.records.reads import open_reader
 from quarantine.settings import Home
+from quarantine.water.ledger import Water, level_of
 
 ZONE = "Europe/Berlin"
 KEEPER = "Robin"
@@ -377,6 +378,39 @@ def planning() -> Iterator[Figure]:
     )
 
 
+# --- Level -------------------------------------------------------------------------------------------------
+
+
+def water_facts(number: int, share: str) -> list[Fact]:
+    """A dose, a change of ``share`` L and what evaporated, over and over, in one tank of 100 L."""
+    kinds: list[tuple[str, dict[str, Any]]] = [
+        ("dose", {"substance": "praziquantel", "route": "prolonged", "mass_mg": share, "target_mg_per_l": "2"}),
+        ("change", {"out_litres": share, "in_litres": share}),
+        ("evaporation", {"litres": "0.5"}),
+        ("topup", {"litres": "0.5"}),
+    ]
+    made = []
+    for n in range(number):
+        at = datetime(2020, 1, 1, tzinfo=UTC) + timedelta(hours=n)
+        kind, data = kinds[n % len(kinds)]
+        made.append(Fact(f"{n:08}", kind, at, at, KEEPER, "S", "T", None, None, data))
+    return made
+
+
+def levels() -> Iterator[Figure]:
+    """Both bounds from the facts, warm, in process: with changes of a tenth, and at worst of a thousandth, where all of
+    the history still counts."""
+    until = datetime(2026, 1, 1, tzinfo=UTC)
+    for share, words in (("10", "changes of 10 %"), ("0.1", "the worst: changes of 0.1 %")):
+        facts = water_facts(10_000, share)
+        seconds = []
+        for _ in range(7):
+            begin = perf_counter()
+            level_of(facts, "praziquantel", Water(100.0, 5.0), "possible", until)
+            seconds.append(perf_counter() - begin)
+        yield Figure("level after 10,000 facts, ms", median(seconds[1:]) * 1000, 50, words)
+
+
 # --- Calendar ----------------------------------------------------------------------------------------------
 
 
@@ -471,6 +505,7 @@ def figures(folder: Path) -> Iterator[Figure]:
     yield from on_the_record(home.path)
     yield round_steps(home.path)
     yield from planning()
+    yield from levels()
     yield calendar(folder)
     yield memory(folder)
 

@@ -14,7 +14,7 @@ from quarantine.cli.app import run
 
 TASK_KEYS = [
     *("code", "key", "system", "tanks", "batches", "kind", "step", "title", "day"),
-    *("due_from", "due_until", "lapses_at", "state", "section", "needs", "hold", "dose"),
+    *("due_from", "due_until", "lapses_at", "state", "section", "needs", "hold", "dose", "conditioner"),
 ]
 DOSE_KEYS = [
     *("substance", "regimen", "route", "target", "target_unit", "volume_litres", "volume_plus_minus_litres"),

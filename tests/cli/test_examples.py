@@ -17,6 +17,7 @@ from pathlib import Path
 from typing import Any, NamedTuple
 
 import pytest
+from bath_room import template
 from freezegun import freeze_time
 
 from quarantine.cli import app, demo
@@ -36,23 +37,34 @@ def leaves(entries: dict[str, Any], path: tuple[str, ...] = ()) -> Iterator[tupl
 LEAVES = dict(leaves(app.COMMANDS))
 
 # The demonstration is what the other examples run on; tests/cli/test_demo.py runs it whole.
-OWN_TEST = {"demo"}
+# A timer runs until it is stopped; tests/cli/test_bath.py hands it a clock.
+OWN_TEST = {"demo", "bath timer"}
 
 # Not on the fourth day, when there are fish, doses and a history, but before: nothing on record, or tanks without fish.
 EARLIER = {
     **dict.fromkeys(("site add", "keeper add"), "empty"),
     **dict.fromkeys(("batch start", "batch expect", "batch arrived", "batch call-off", "event word"), "tanks"),
+    **dict.fromkeys(("bath start", "bath end"), "tanks"),
 }
 
+# No shipped protocol has a timed bath.
+BATHE = LEAVES["batch start"][4].partition(" ")[2].replace("fresh-watch", "bath.toml --acknowledge")
+
 EXPECT = LEAVES["batch expect"][4].partition(" ")[2]
+STOCK = LEAVES["stock add"][4].partition(" ")[2]
 READ = "reading Q1 temp=25.5C ph=7.4 tan=0mg/L nitrite=0mg/L"
 
 # What must have happened for the example to be true; CODES are those of all open work that no reading settles.
 BEFORE = {
+    "vet withdraw": [LEAVES["vet add"][4].partition(" ")[2]],
     "calendar check": ["calendar write quarantine.ics"],
     "event lift": ['look "Q1 12 3" --sign gasping'],
     "event word": [LEAVES["batch start"][4].partition(" ")[2].replace("fresh-watch", "mine.toml")],
+    "event incident-over": [LEAVES["event incident"][4].partition(" ")[2]],
+    "bath start": [BATHE],
+    "bath end": [BATHE, LEAVES["bath start"][4].partition(" ")[2].replace(" --timer", "")],
     "batch call-off": [EXPECT],
+    **{f"stock {name}": [STOCK] for name in ("list", "show", "count", "use", "dispose", "recall")},
     "batch arrived": [EXPECT, f'{READ} --at "2026-03-09 11:00"', READ, "done CODES"],
 }
 
@@ -136,6 +148,8 @@ def with_real_codes(words: list[str], home: Path) -> list[str]:
     codes = {
         is_dose: [task["code"] for task in tasks if (task["kind"] == "dose") is is_dose] for is_dose in (True, False)
     }
+    ends = [task["code"] for task in tasks if task["step"] == "bath.end"]
+    codes[False] = [*ends, *codes[False]]
     look = next((entry["id"] for entry in entries if '"kind":"look"' in entry["payload"]), "")
     put_in = []
     for word in words:
@@ -166,15 +180,15 @@ def test_the_example_in_the_help_runs(
     monkeypatch.setenv("QUARANTINE_HOME", str(home))
     monkeypatch.setenv("COLUMNS", "120")
     (tmp_path / "mine.toml").write_text(shipped()["fresh-watch"].read_text(encoding="utf-8") + WAITS, encoding="utf-8")
+    (tmp_path / "bath.toml").write_text(template(), encoding="utf-8")
     words = shlex.split(example)[1:]
-    if home.exists():
-        words = with_real_codes(words, home)
     with freeze_time(at):
         for line in BEFORE.get(name, []):
-            before = line.replace(
-                "CODES", " ".join(task["code"] for task in open_tasks(home) if task["kind"] != "test")
-            )
-            assert app.run(shlex.split(before)) == 0
+            codes = [task["code"] for task in open_tasks(home) if task["kind"] != "test"]
+            put_in = [with_real_codes([word], home) if word != "CODES" else codes for word in shlex.split(line)]
+            assert app.run([word for words_ in put_in for word in words_]) == 0
+        if home.exists():
+            words = with_real_codes(words, home)
         code = app.run([*words, *(["--dry-run"] if writes else [])])
     said = capsys.readouterr()
     assert code == 0, f"$ {example}\n{said.out}{said.err}"

@@ -170,7 +170,7 @@ def test_F16_typed_measures_give_the_amount_of_the_table_and_a_working_that_is_t
             room.says("tank", "add", name, "--site", "Hall", "--role", "holding", "--water", water, *shape)
             if measured:
                 litres = ["--by", "buckets", "--plus-minus", case["plus_minus"]]
-                room.says("tank", "measure", name, case["measures"], *litres)
+                room.says("tank", "measure", name, case["measures"], *litres, "--really")
             if case["present_g_per_l"]:
                 room.says("reading", name, f"salinity={case['present_g_per_l']}g/L")
             substance = {"Z": "praziquantel", "M": "metronidazole", "T": "salt"}[case["row"][0]]
@@ -207,8 +207,11 @@ TYPED = [
     ("length", [*ADD, "--width", "30 cm", "--filled", "30 cm", "--length"], "m"),
     ("height", [*ADD, *BOX[2:], "--height"], "m"),
     *((option[2:], [*ADD, *BOX[2:], option], "cm") for option in ("--walls", "--substrate")),
-    *((option[2:], [*ADD, *BOX[2:], option], "L") for option in ("--rocks", "--sump", "--filter", "--label")),
-    ("measured", ["tank", "measure", "Q2", "--by", "buckets", "--plus-minus", "1 L"], "L"),
+    *(
+        (option[2:], [*ADD, *BOX[2:], "--really", option], "L")
+        for option in ("--rocks", "--sump", "--filter", "--label")
+    ),
+    ("measured", ["tank", "measure", "Q2", "--by", "buckets", "--plus-minus", "1 L", "--really"], "L"),
     ("plus-minus", ["tank", "measure", "Q2", "49 L", "--by", "buckets", "--plus-minus"], "L"),
     ("change", ["event", "change", "Q2", "--out"], "L"),
     ("change-in", ["event", "change", "Q2", "--out", "5 L", "--in"], "L"),
@@ -513,7 +516,7 @@ def test_a_dose_into_water_that_nobody_can_size_is_recorded_and_answered_with_th
     """Rule C7: 10 L, plus or minus 9.99 L: the fact is kept, its level unknown, and all of the water is to go."""
     with freeze_time("2026-02-10 09:00:00"):
         room.tank("Q1", "marine")
-        room.says("tank", "measure", "Q1", "10L", "--by", "guessing", "--plus-minus", "9.99L")
+        room.says("tank", "measure", "Q1", "10L", "--by", "guessing", "--plus-minus", "9.99L", "--really")
         said = room.says("event", "dose", "Q1", "Z01", "--gave", "0.5 g", "--really")
         assert "The level of Praziquantel is not known and may be over the ceiling of 10 mg/L" in said
         assert "change all of the water" in said

@@ -72,7 +72,7 @@ def test_C6_the_card_says_the_time_the_way_out_and_to_set_a_timer_now() -> None:
 def test_a_dip_that_hangs_on_more_than_litres_is_still_held() -> None:
     """Its own vessel does not tell the strength of a product."""
     substance, row = row_of("T01", needs=("strength of the product",))
-    assert held(propose(substance, row, vessel())).rule == "needs"
+    assert held(propose(substance, row, vessel())).rule == "strength of the product"
 
 
 def test_the_salt_of_a_dip_is_not_in_the_tank() -> None:

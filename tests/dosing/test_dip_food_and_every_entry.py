@@ -85,13 +85,14 @@ def test_every_entry_asked_for_by_name_alone_answers_in_a_sentence(
 def test_copper_formalin_and_the_oxidisers_are_held_with_what_is_missing(
     home: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    """Copper by the lower of two rules (C17), formalin by its strength, permanganate by what the water takes."""
+    """Readings stand, and no batch does: the row for this temperature is named, and the animals are asked for."""
     for name, row, words in (
-        ("copper", "C01", "By its hardness this water never takes more than 1 mg/L of copper sulfate pentahydrate"),
-        ("copper", "C04", "a test kit"),
-        ("formalin", "F07", "strength of the product"),
-        ("potassium-permanganate", "K01", "permanganate demand"),
-        ("chloramine-t", "H01", "a trial on a few"),
+        ("copper", "C01", "which animals are in this water is not on record"),
+        ("copper", "C04", "published for marine water"),
+        ("formalin", "F01", "F01 is for at most 21 °C. What to do: use F02"),
+        ("formalin", "F07", "which animals are in this water is not on record"),
+        ("potassium-permanganate", "K01", "which animals are in this water is not on record"),
+        ("chloramine-t", "H01", "which animals are in this water is not on record"),
     ):
         with freeze_time("2026-02-10 12:05:00"):
             assert run(["--home", str(home), "dose", name, "--tank", "fresh", "--regimen", row]) == 0

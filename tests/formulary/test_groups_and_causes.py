@@ -81,7 +81,7 @@ def test_a_mistake_in_the_list_of_causes_is_named(case: str) -> None:
     ("species", "expected"),
     [
         ("Danio rerio", {"danios", "small-ornamental"}),
-        ("corydoras aeneus", {"corydoras"}),
+        ("corydoras aeneus", {"corydoras", "scaleless", "suckermouth-catfish", "small-ornamental"}),
         ("Centropyge loricula", {"dwarf-angelfish"}),
         ("Hippocampus kuda", {"seahorses"}),
         ("Melanotaenia praecox", set()),

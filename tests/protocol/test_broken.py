@@ -436,7 +436,8 @@ BROKEN = [
         '"ph", "temperature", "iodine"]',
         "reads",
         "step[tests].reads[4]",
-        'expected one of temperature, ph, tan, nitrite, nitrate, oxygen, salinity, alkalinity, hardness, got "iodine"',
+        "expected one of temperature, ph, tan, nitrite, nitrate, oxygen, salinity, alkalinity, hardness, copper, "
+        'got "iodine"',
     ),
     Case(
         "fraction in a look",

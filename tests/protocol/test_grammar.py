@@ -60,7 +60,7 @@ def test_every_type_is_explained() -> None:
 
 
 def test_readings_have_the_units_that_limits_are_held_in() -> None:
-    """The ten readings a template may name, with their units; pH has none."""
+    """The eleven readings a template may name, with their units; pH has none."""
     assert READINGS == {
         "temperature": "°C",
         "ph": "",
@@ -72,4 +72,5 @@ def test_readings_have_the_units_that_limits_are_held_in() -> None:
         "salinity": "g/L",
         "alkalinity": "mg/L",
         "hardness": "mg/L",
+        "copper": "mg/L",
     }

@@ -12,6 +12,7 @@ from quarantine.water.chlorine import (
     HYPOCHLORITE_TO_CHLORINE,
     bleach_ml,
     chloramine_ammonia_mg_per_l,
+    for_new_water,
     thiosulfate_mg,
 )
 
@@ -112,3 +113,14 @@ def test_the_tools_default_and_the_hatcherys() -> None:
 def test_chloramine_frees_ammonia() -> None:
     """Breaking chloramine frees 0.1976 mg of nitrogen per mg of chlorine, as monochloramine (computed)."""
     assert near(chloramine_ammonia_mg_per_l(D(1)), "0.1976", "0.00005")
+
+
+def test_F25_a_change_of_30_percent_of_200_litres() -> None:
+    """The needs' own example, 60 L: at 2 mg/L 840.07 mg by 7.0006 and 888 mg by the hatchery's 7.4 (Fish Hatchery
+    Management, 1982, page 283); weighed in steps of 0.01 g that is 0.85 g (computed). Of 200 L it would be 2.8 g."""
+    found = for_new_water(D(2), D(0), D("0.3") * 200, D("0.01"))
+    assert near(found.mg, "840.07", "0.005")
+    assert found.as_read_mg == found.mg
+    assert found.hatchery_mg == 888
+    assert found.grams == D("0.85")
+    assert near(found.tan_mg_per_l, "0.3951", "0.0001")  # 2 x 0.1976, to its last digit

@@ -13,7 +13,7 @@ import pint
 import pytest
 
 from quarantine.failures import Refused
-from quarantine.quantity import Quantity, floor_to, read, to
+from quarantine.quantity import Quantity, floor_to, rate_in, read, read_rate, to
 from quarantine.water.chlorine import BASES, HYPOCHLORITE_TO_CHLORINE, bleach_ml
 from quarantine.water.formalin import formaldehyde_mg_per_l
 
@@ -169,6 +169,50 @@ def test_one_percent_in_a_gallon() -> None:
     """1 % is 37.854 g and 1.3353 oz in a US gallon (computed; Virginia prints 38 and 1.34, above)."""
     assert abs(_mass(10000, "1 USgal", "g") - Decimal("37.854")) <= Decimal("0.0005")
     assert abs(_mass(10000, "1 USgal", "oz") - Decimal("1.3353")) <= Decimal("0.00005")
+
+
+@pytest.mark.parametrize(
+    ("label", "unit", "theirs", "their_unit"),
+    [
+        ("2 mg/L", "ug/L", "2 mg/liter", "ug/liter"),
+        ("2 mL per 40 L", "uL/L", "2 milliliter / (40 liter)", "microliter/liter"),
+        ("1 g/L", "mg/L", "1 gram/liter", "mg/liter"),
+        ("0.3 % salt", "mg/L", "0.3 gram / (100 milliliter)", "mg/liter"),
+        ("5 g per 100 L", "mg/L", "5 gram / (100 liter)", "mg/liter"),
+        ("0.1 ounce (avoirdupois) per 100 US gal", "mg/L", "0.1 ounce / (100 gallon)", "mg/liter"),
+        ("1 lb per 100 impgal", "mg/L", "1 pound / (100 imperial_gallon)", "mg/liter"),
+        ("3 grains per ft3", "mg/L", "3 grain / foot**3", "mg/liter"),
+        ("2 USfloz per 10 USgal", "mL/L", "2 fluid_ounce / (10 gallon)", "milliliter/liter"),
+        ("50 mg per kg fish", "mg/g fish", "50 mg / kg", "mg/gram"),
+        ("10 mg per g food", "g/lb food", "10 mg / gram", "gram/pound"),
+    ],
+)
+def test_F17_every_form_of_a_rate_by_a_units_library(label: str, unit: str, theirs: str, their_unit: str) -> None:
+    """pint 0.25 divides amount by amount in floats; ours is exact: they agree to a few last bits (1e-14)."""
+    expected = UNITS.Quantity(theirs).to(their_unit).magnitude
+    assert float(rate_in(read_rate(label), unit)) == pytest.approx(expected, rel=1e-14)
+
+
+@pytest.mark.parametrize(
+    ("label", "printed_percent", "tolerance"),
+    [("0.15 lb per 10 USgal", "0.18", "0.005"), ("0.25 lb per 10 USgal", "0.30", "0.005")],
+)
+def test_F17_percent_salt_is_grams_in_100_millilitres(label: str, printed_percent: str, tolerance: str) -> None:
+    """Treatment notes, section 2, source S29: 0.15 lb in 10 US gallons is called 0.18 % salt; its 0.25 lb, printed with
+    the same 0.18 %, is really 0.30 % (recomputed there). So a percent of salt is by weight in volume."""
+    assert abs(rate_in(read_rate(label), "% salt") - Decimal(printed_percent)) <= Decimal(tolerance)
+
+
+@pytest.mark.parametrize(
+    ("label", "says"),
+    [
+        ("1 mL per 10 US gal", "26.42"),  # calculations, section i: really 26.42 uL/L, not the 25 ppm of the rule
+        ("5.9 mL per 10 USgal", "155.86"),  # computed from the exact gallon, no printed source
+    ],
+)
+def test_F17_a_rule_of_thumb_recomputed(label: str, says: str) -> None:
+    """A veterinary article's "1 mL per 10 US gallons is 25 ppm" (title and year not recorded) is 26.42 uL/L."""
+    assert abs(rate_in(read_rate(label), "uL/L") - Decimal(says)) <= Decimal("0.005")
 
 
 @pytest.mark.parametrize("unit", ["drops", "tsp", "tbsp", "spoons"])

@@ -12,9 +12,18 @@ from decimal import Decimal
 
 import pytest
 
+from quarantine.dosing import (
+    ceiling_in_ledger,
+    counts_in_ledger,
+    given_in_ledger,
+    in_ledger,
+    read_strength,
+    strength_hold,
+)
 from quarantine.failures import Refused
+from quarantine.formulary import Substance, by_water, level_unit, load, regimen
 from quarantine.quantity import Quantity, read, show, to
-from quarantine.water.formalin import solution_ml
+from quarantine.water.formalin import formaldehyde_mg_per_l, solution_ml, ul_per_l_of_mass
 from quarantine.water.level import Step, level
 from quarantine.water.measuring import from_fill
 from quarantine.water.volume import Volume, box_litres, cylinder_litres
@@ -202,3 +211,124 @@ def test_w38_a_pond_of_two_parallel_sides() -> None:
     """W38: sides of 60 and 90 m, 40 m apart, 1.5 m deep is 4,500 m3 (Roy, Common Fish Farming Calculation, chapters 3
     and 4, year not stated): a box of the mean width."""
     assert box_litres((6000 + 9000) / 2, 4000, 150) / 1000 == pytest.approx(4500, abs=1e-6)
+
+
+# --- Formalin and copper, through what doses them ---------------------------------------------------------------------
+
+FORMALIN, COPPER = load("formalin"), load("copper")
+SULFATE = "100 % as CuSO4.5H2O"
+
+
+def in_water(product: str, amount: str, substance: Substance, volume: str) -> Decimal:
+    """What so much of a product gives in a volume, in the ledger's unit (uL/L of formalin, mg/L of copper)."""
+    kind = "volume" if amount.endswith("mL") else "mass"
+    put_in = given_in_ledger(substance, read_strength(product, substance), read(amount, kind))
+    return put_in / to(read(volume, "volume"), "L")
+
+
+def copper_rule(alkalinity: str, use: str) -> Decimal | None:
+    """The freshwater rule by alkalinity alone, mg/L of the pentahydrate."""
+    row = regimen("C01")[1]
+    alone = row._replace(water_rules=tuple(rule for rule in row.water_rules if rule.by == "alkalinity"))
+    found = by_water(alone, use, {"alkalinity": Decimal(alkalinity)})
+    return found and found.value
+
+
+def test_w14_formalin_by_weight() -> None:
+    """W14: 167 ppm by weight in 10 ft3 are 43.8 mL (US Fish and Wildlife Service, Fish Hatchery Management, p. 276,
+    1982; the density of 1.08 is inferred). Counted by volume it would be 47.3: so that row stays as printed."""
+    assert solution_ml(ul_per_l_of_mass(Decimal(167)), to(read("10 ft3", "volume"), "L")) == pytest.approx(
+        Decimal("43.8"), abs=Decimal("0.05")
+    )
+    assert not counts_in_ledger(FORMALIN, level_unit(regimen("F03")[1]))
+
+
+def test_w20_to_w22_the_copper_rule() -> None:
+    """W20 to W22: alkalinity 100 allows 1 mg/L of pentahydrate, about 0.25 of copper (Boyd, Global Seafood Alliance,
+    year not stated); over 250 never more than 2.5; under 50 none (IFAS FA008, year not stated; 300 is ours)."""
+    assert copper_rule("100", "ceiling") == 1
+    as_copper = in_ledger(COPPER, Quantity(Decimal(1), "mg/L copper sulfate pentahydrate"))
+    assert as_copper == pytest.approx(Decimal("0.25"), abs=Decimal("0.005"))
+    assert as_copper == pytest.approx(Decimal("0.2545"), rel=Decimal("0.02"))
+    assert copper_rule("300", "ceiling") == Decimal("2.5")
+    assert copper_rule("49", "ceiling") is None
+
+
+@pytest.mark.parametrize(("ul_per_l", "printed"), [("100", 37), ("65.8", 24)])
+def test_w25_formaldehyde_in_formalin(ul_per_l: str, printed: int) -> None:
+    """W25: 100 uL/L hold 37 mg/L of formaldehyde, 65.8 hold 24 (US label, year not stated; the label rounds)."""
+    assert formaldehyde_mg_per_l(Decimal(ul_per_l))[0] == pytest.approx(Decimal(printed), abs=Decimal("0.5"))
+
+
+def test_w26_formaldehyde_as_formalin() -> None:
+    """W26: 14.8 mg/L of formaldehyde are 40 mg/L of formalin (abstract, source S65 of the notes), 2.7 times as much: a
+    strength that does not say which of the two it counts is held."""
+    assert formaldehyde_mg_per_l(Decimal(40))[0] == Decimal("14.8")
+    assert strength_hold(FORMALIN, None, read_strength("37 %", FORMALIN)) is not None
+
+
+def test_w33_one_millilitre_in_ten_gallons_is_more_than_printed() -> None:
+    """W33: 1 mL in 10 US gallons is printed as 25 mg/L (common practice, no source) and is 26.4 uL/L: over the ceiling,
+    and what is shown for 25 uL/L there is 0.9 mL (0.946 before the syringe)."""
+    found = in_water("37 % formaldehyde", "1 mL", FORMALIN, "10 USgal")
+    assert found == pytest.approx(Decimal("26.4"), abs=Decimal("0.05"))
+    assert found > Decimal(25) * Decimal("1.05")
+    ceiling = ceiling_in_ledger(FORMALIN, regimen("F07")[1])
+    assert ceiling is not None
+    assert found > ceiling
+    assert solution_ml(Decimal(25), to(read("10 USgal", "volume"), "L")) == pytest.approx(
+        Decimal("0.946"), abs=Decimal("0.0005")
+    )
+
+
+def test_w36_copper_of_a_product_that_says_its_copper() -> None:
+    """W36 again, by the product: 250 lb with 25 % Cu give 0.5 mg/L of copper in 15 million US gallons; counted as the
+    pentahydrate they would give more than twice that (what-when-how.com, example 23.19, year not stated; 0.2 %)."""
+    assert in_water("25 % Cu", "250 lb", COPPER, "15000000 USgal") == pytest.approx(
+        Decimal("0.5"), rel=Decimal("0.002")
+    )
+
+
+def test_w37_a_stock_of_copper_and_its_slip_of_the_unit() -> None:
+    """W37: 1 g of the pentahydrate in 250 mL is printed as 1 mg of copper in 1 mL (1.018), and 200 L to 0.15 mg/L as
+    30 mL (29.5); the page prints "30 grams" for 30 mg, which would be 190 times the ceiling (fish-health page: common
+    practice, no source; 2 %)."""
+    per_ml = given_in_ledger(COPPER, read_strength(SULFATE, COPPER), read("1 g", "mass")) / 250
+    assert per_ml == pytest.approx(Decimal(1), rel=Decimal("0.02"))
+    assert Decimal("0.15") * 200 / per_ml == pytest.approx(Decimal(30), rel=Decimal("0.02"))
+    slip = in_water(SULFATE, "30 g", COPPER, "200 L")
+    assert slip == pytest.approx(Decimal("38.2"), abs=Decimal("0.05"))
+    ceiling = ceiling_in_ledger(COPPER, regimen("C04")[1])
+    assert ceiling is not None
+    assert slip > 100 * ceiling
+
+
+# --- Printed figures that do not reproduce: never used, and caught ----------------------------------------------------
+
+
+def test_salt_that_is_labelled_twice_the_same_is_caught() -> None:
+    """Tilapia notes (unsigned, common practice): 0.15 and 0.25 lb in 10 US gallons are both called 0.18 %; the second
+    is 0.30 %."""
+    assert concentration("0.15 lb", "10 USgal", "% w/v") == pytest.approx(Decimal("0.18"), abs=Decimal("0.005"))
+    assert concentration("0.25 lb", "10 USgal", "% w/v") == pytest.approx(Decimal("0.30"), abs=Decimal("0.005"))
+
+
+def test_parts_that_are_off_by_a_thousand_are_caught() -> None:
+    """A course page after the FAO (source S86, year not stated) takes ppm for mg in a cubic metre and ppt for mg in a
+    litre: here ppm is mg/L, a cubic metre is 1000 L, and ppt is refused."""
+    assert read("5 ppm", "concentration") == Quantity(Decimal(5), "mg/L")
+    assert to(read("1 m3", "volume"), "L") == 1000
+    with pytest.raises(Refused, match="more than one way"):
+        read("5 ppt", "concentration")
+
+
+def test_bleach_that_is_printed_at_half_its_strength_is_caught() -> None:
+    """Merck manual (year not stated): 35 mL of 3 to 6 % bleach in a US gallon are said to give 200 mg/L. Taken as % w/v
+    of hypochlorite they hold 277 to 555 mg/L, which is never 200."""
+    low, high = (
+        Decimal(35) * to(read(f"{percent} % w/v", "concentration"), "mg/L") / 1000 / to(read("1 USgal", "volume"), "L")
+        for percent in (3, 6)
+    )
+    assert low == pytest.approx(Decimal(277), abs=Decimal("0.5"))
+    assert high == pytest.approx(Decimal(555), abs=Decimal("0.5"))
+    assert low > 200 * Decimal("1.3")

@@ -10,7 +10,7 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
-from quarantine.actions import batches, checking, exporting, noting, places, signing, work
+from quarantine.actions import batches, checking, exporting, noting, places, signing, stocking, work
 from quarantine.actions.desk import Desk
 from quarantine.records.reads import open_reader, sqlite_path
 from quarantine.records.tables import TABLES
@@ -53,8 +53,11 @@ def start(url: str, dry_run: bool = False) -> dict[str, Any]:
 
 
 def live(url: str, calendar: Path) -> None:
-    """Some days in the room: looks, readings, a measured tank, a dose, a skip, a death, calendars, two decisions."""
+    """Some days in the room: looks, readings, a measured tank, a dose out of a jar, a skip, a death, calendars, two
+    decisions."""
     furnish(url)
+    jar = {"substance": "praziquantel", "form": "powder", "strength": "98 %", "lot": "A12", "expires": "2028-03"}
+    stocking.add(desk(url), "Jar", "25 g", **jar)
     start(url)
     for day in range(4):
         noting.look(desk(url, day, 1), "Q1 4 3", no_signs=True, note="hides behind the heater: 100 % seen, ½ asleep 🐠")
@@ -66,6 +69,7 @@ def live(url: str, calendar: Path) -> None:
     work.skip(desk(url, 3, 3), [code_of(url, "chore")], because="moved by the importer")
     noting.look(desk(url, 4, 1, keeper=EVENING), "Q1 3 2", dead=1, signs=["white spots"])
     places.rename_tank(desk(url, 4, 2), "Reef", "Reef upstairs")
+    stocking.recall(desk(url, 4, 2), "Jar", lot="A12", because="the maker's letter")
     signing.sign(desk(url, 4, 3), "Q1-1", extend="7 d")
     exporting.write_calendar(desk(url, 4, 4), calendar)
     signing.sign(desk(url, 4, 5), "Q1-1", release=True, deviation="on a veterinary instruction")

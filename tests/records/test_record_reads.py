@@ -25,6 +25,8 @@ EMPTY_AT_THE_END = {
 }
 EMPTY_AT_THE_END |= {"amount_changers"}
 """The history ends with a release: nothing is open after it."""
+EMPTY_AT_THE_END |= {"incidents", "instructions_and_animals", "claims"}
+"""Nor did anything go wrong in it, or a veterinarian instruct anything, or a keeper claim a task."""
 
 
 def _values(url: str) -> dict[str, dict[str, Any]]:
@@ -44,6 +46,7 @@ def _values(url: str) -> dict[str, dict[str, Any]]:
         "kind": "dose",
         "seal": head["entry"][:12],
         "code": rows["task"][0]["code"],
+        "lot": rows["lot"][0]["id"],
         "keeper": acknowledged["keeper"],
         "copy_id": acknowledged["copy_id"],
         "beginning": f"{head['entry'][:12]}%",

@@ -10,7 +10,14 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from quarantine.failures import Refused
-from quarantine.water.chlorine import BASES, bleach_ml, chloramine_ammonia_mg_per_l, conditioner_ml, thiosulfate_mg
+from quarantine.water.chlorine import (
+    BASES,
+    bleach_ml,
+    chloramine_ammonia_mg_per_l,
+    conditioner_ml,
+    for_new_water,
+    thiosulfate_mg,
+)
 
 D = Decimal
 chlorine = st.decimals(min_value="0.01", max_value=300, places=2)
@@ -64,6 +71,37 @@ def test_conditioner_is_for_the_new_water_only() -> None:
     """C12: 30 % of 200 L at 5 mL per 100 L is conditioner for 60 L, 3 mL; 61 L go up to 3.1 mL at 0.1 mL."""
     assert conditioner_ml(D(5), D(100), D("0.3") * 200, D("0.1")) == 3
     assert conditioner_ml(D(5), D(100), D(61), D("0.1")) == D("3.1")
+
+
+@given(
+    st.decimals(min_value="0.1", max_value=10, places=1),
+    st.sampled_from(["0", "0.1", "0.5"]),
+    litres,
+    st.sampled_from(["0.001", "0.01", "0.1"]),
+)
+def test_the_conditioner_of_new_water_is_never_too_little(
+    mg_per_l: Decimal, kit: str, new: Decimal, scale: str
+) -> None:
+    """C4: it covers the most chlorine that the reading allows, by less than a step of the scale more."""
+    found = for_new_water(mg_per_l, D(kit), new, D(scale))
+    needed = (
+        (Fraction(mg_per_l) + Fraction(D(kit)) / 2) * Fraction(new) * 2 * Fraction(D("248.172")) / Fraction(D("70.90"))
+    )
+    assert Fraction(found.grams) * 1000 >= needed
+    assert Fraction(found.grams) * 1000 - needed < Fraction(D(scale)) * 1000
+    assert found.grams % D(scale) == 0
+    assert found.as_read_mg <= found.mg < found.hatchery_mg
+
+
+def test_the_conditioner_of_new_water_outside_its_range() -> None:
+    """Chlorine, litres and the step of a scale above zero are needed."""
+    for numbers, says in (
+        (("0", "0.1", "60", "0.01"), "chlorine 0 mg/L"),
+        (("1", "0.1", "0", "0.01"), "volume 0 L"),
+        (("1", "0.1", "60", "0"), "step of the scale 0 g"),
+    ):
+        with pytest.raises(Refused, match=says):
+            for_new_water(*(D(n) for n in numbers))
 
 
 def test_chloramine_ammonia_is_judged_upwards() -> None:

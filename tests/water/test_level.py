@@ -171,12 +171,12 @@ def test_a_redose_of_what_was_removed_restores_the_level(out: float, target: flo
 def test_the_volume_error_is_shared_over_the_ledger() -> None:
     """A change of 50 L and a redose of what it took: a tank that is small for one is small for all (rule C12).
 
-    At 95 L: 200/95 x 45/95 + 100/95 = 2.0499; at 105 L: 200/105 x 55/105 + 100/105 = 1.9501 (computed); the first
-    share is greatest at 100 L, where it is 1. Independent errors would give 2.1607 and 1.8141.
+    At 95 L: 200/95 x 45/95 + 100/95 = 2.0499; at 105 L: 200/105 x 55/105 + 100/105 = 1.9501 (computed). Independent
+    errors would give 2.1607 and 1.8141.
     """
     low, high = both([dose(0, 200), change(1, 50), dose(2, 100)], Volume(100.0, 5.0, ()))
-    assert high == pytest.approx(1 + 100 / 95)
-    assert low == pytest.approx(200 / 95 * 45 / 95 + 100 / 105)
+    assert high == pytest.approx(200 / 95 * 45 / 95 + 100 / 95)
+    assert low == pytest.approx(200 / 105 * 55 / 105 + 100 / 105)
 
 
 def test_evaporation_concentrates_and_topup_restores() -> None:

@@ -1,0 +1,118 @@
+"""Fish that enter a water: not while medicine is in it (B2); what a second source means for those there (F72)."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from decimal import Decimal
+from typing import NamedTuple
+
+from quarantine.actions.desk import local_text
+from quarantine.actions.instructed import facts_of, instructions_here
+from quarantine.dosing.instructing import ADDING, on_the_instruction
+from quarantine.facts import in_order, local_day
+from quarantine.failures import Refused
+from quarantine.formulary import Substance, load, regimen
+from quarantine.quantity import show, show_significant
+from quarantine.records.loading import fact_of, system_water
+from quarantine.records.reads import Row, Rows
+
+SURELY_OUT = 1e-9
+"""A level whose upper bound is a float's tail of nothing is nothing."""
+
+
+class Held(NamedTuple):
+    """A substance that is in the water: its level's upper bound as words, and when it was given last."""
+
+    substance: Substance
+    up_to: str
+    last: datetime
+
+
+def still_in(rows: Rows, system: str, at: datetime) -> tuple[Held, ...]:
+    """What medicine a water may still hold at an instant: every level whose upper bound is above zero (rule B2).
+
+    Salt is no medicine here (rule A9). Where the volume is not known, neither is any level.
+    """
+    from quarantine.water.ledger import level_of, substances_in
+
+    facts = in_order([fact_of(row) for row in rows.rows("facts_since", system=system, since="9999")])
+    facts = [f for f in facts if f.at <= at]
+    water, _ = system_water(rows, system, at)
+    found = []
+    for name in substances_in(facts):
+        substance = load(name)
+        baths = [
+            f
+            for f in facts
+            if f.kind == "dose" and f.data["substance"] == name and f.data.get("route") in ("bath", "prolonged")
+        ]
+        if "salt" in substance.classes or not baths:
+            continue
+        high = None if water is None else level_of(facts, name, water, "none", at).high
+        if high is not None and high <= SURELY_OUT:
+            continue
+        shown = None if high is None else show_significant(Decimal(repr(high)), 3, up=True)
+        up_to = "an unknown amount" if shown is None else f"up to {shown} {substance.ledger_unit}"
+        found.append(Held(substance, up_to, baths[-1].at))
+    return tuple(found)
+
+
+def ask_about_medicine(rows: Rows, tank: Row, at: datetime, *, really: bool) -> list[str]:
+    """Rule B2 before fish enter: refused with each level and how to clear it, save on a veterinary instruction.
+
+    ``really`` records what happened all the same (rule C7); the lines answer it with what to watch. Raises Refused.
+    """
+    held = still_in(rows, tank["system"], at)
+    if not held:
+        return []
+    batches = [b for b in rows.rows("open_batches") if b["system"] == tank["system"]]
+    in_force = instructions_here(facts_of(rows, tank["system"]), batches, local_day(at, tank["zone"]))
+    named = {regimen(one.regimen)[0].id: one for one in in_force if ADDING in one.passes}
+    lines = [on_the_instruction(named[one.substance.id]) for one in held if one.substance.id in named]
+    open_ = [one for one in held if one.substance.id not in named]
+    if not open_:
+        return lines
+    what = " and ".join(f"{one.up_to} of {one.substance.name}" for one in open_)
+    clear = _clearing(rows, tank, at)
+    if not really:
+        batch = batches[0]["name"] if batches else "BATCH"
+        raise Refused(
+            f"{tank['name']} still holds {what}: no fish are added to medicated water (rule B2). {clear} On a "
+            f"veterinarian's instruction they may enter: quarantine vet add {batch} --passes {ADDING} and the rest. If "
+            "they are in already, say --really."
+        )
+    return [
+        *lines,
+        f"These fish went into {what}. Watch them without a break for the first hour and again every few hours (how "
+        "long: our choice, no source): gasping, rolling or lying on the ground: into clean water of the same "
+        "temperature at once. Strong aeration; no dose more; ask a veterinarian about the part of the course they "
+        f"missed. {clear}",
+    ]
+
+
+def _clearing(rows: Rows, tank: Row, at: datetime) -> str:
+    water, _ = system_water(rows, tank["system"], at)
+    litres = "" if water is None else f", {show(Decimal(repr(water.litres)), 1)} L,"
+    return (
+        f"To clear it change all of the water{litres} at once or in steps, and log it: quarantine event change; carbon "
+        "alone proves nothing (rule C12)."
+    )
+
+
+def second_source(rows: Rows, tank: Row, entering: str, source: str, at: datetime) -> list[str]:
+    """Said once, when a second batch or source enters a water: who shares its risk from now on (F72)."""
+    here = [b for b in rows.rows("open_batches") if b["system"] == tank["system"] and b["name"] != entering]
+    if not here:
+        return []
+    who = "; ".join(f"{b['name']} from {b['source']}, since {local_text_of(b)}" for b in here)
+    return [
+        f"Two batches share this water from now on: {entering} from {source} beside {who}. What one carries the others "
+        "can catch, and each dose goes to all of them (rules B2 and B5)."
+    ]
+
+
+def local_text_of(batch: Row) -> str:
+    """When a batch arrived, as people at its site write it."""
+    from quarantine.records.codec import instant
+
+    return local_text(instant(batch["arrived_at"]), batch["zone"])

@@ -1,0 +1,286 @@
+"""Products and lots: bought, counted, used, thrown away, recalled (needs F75, F36 and F78)."""
+
+from __future__ import annotations
+
+import json
+from datetime import date, datetime
+from decimal import Decimal
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from quarantine import stock
+from quarantine.actions.desk import Desk, free_name, local_text, when
+from quarantine.actions.measured import last_good_day, plain_words
+from quarantine.actions.shelf import find_lot, lot_document, lots, stock_zone
+from quarantine.facts import local_day
+from quarantine.failures import Refused, Unknown, Usage
+from quarantine.quantity import Quantity, read, show, to
+from quarantine.records.codec import instant, text_of_instant
+from quarantine.records.reads import Row, Rows
+from quarantine.records.store import Act, new_id
+from quarantine.stock import Lot
+
+UNNUMBERED = "no number"
+"""The lot of a product whose label has none."""
+
+
+def add(
+    desk: Desk,
+    name: str,
+    amount: str,
+    *,
+    substance: str | None = None,
+    form: str | None = None,
+    strength: str | None = None,
+    each: str | None = None,
+    step: str | None = None,
+    lot: str | None = None,
+    expires: str | None = None,
+    opened: str | None = None,
+    source: str | None = None,
+    authority: str | None = None,
+    at: str | None = None,
+) -> dict[str, Any]:
+    """A product that was bought, or more of one that is known: another lot of it, or more of the same.
+
+    ``strength`` is what the label says ("98 %", "37 % formaldehyde"), ``each`` what is in one tablet. Raises Usage for
+    what is missing of a new product, Refused for what does not fit what is known of it, Unknown for a substance that
+    is not in the formulary.
+    """
+    number = UNNUMBERED if lot is None else plain_words(lot, "--lot")
+    if expires is not None:
+        last_good_day(expires)
+    with desk.act() as act:
+        zone = stock_zone(act)
+        moment = when(at, zone, act.now)
+        product = _product(act, name, substance, form, strength, each, step)
+        bought = _amount(amount, product["unit"], "AMOUNT")
+        row = _lot(act, product, number, expires, opened)
+        data = {
+            "source": source and plain_words(source, "--from"),
+            "authority": authority and plain_words(authority, "--authority"),
+        }
+        move(act, row["id"], "purchase", bought, moment, {k: v for k, v in data.items() if v})
+        act.describe("stock added", f"{show(bought)} {product['unit']} of {product['name']}, lot {number}", moment)
+        return lot_document(next(one for one in lots(act) if one.id == row["id"]), local_day(act.now, zone))
+
+
+def count(desk: Desk, name: str, amount: str, *, lot: str | None = None, because: str, at: str | None = None) -> Any:
+    """What was found by counting or weighing: the books are set to it, and the difference is kept with its reason."""
+    with desk.act() as act:
+        found = find_lot(act, name, lot)
+        counted = _amount(amount, found.unit, "AMOUNT", nothing=True)
+        return _moved(act, found, "count", counted - found.left, at, {"because": _reason(because), "counted": counted})
+
+
+def use(desk: Desk, name: str, amount: str, *, lot: str | None = None, because: str, at: str | None = None) -> Any:
+    """What went out otherwise than by a dose on record: spilled, tried, given away."""
+    with desk.act() as act:
+        found = find_lot(act, name, lot)
+        return _moved(act, found, "use", -_amount(amount, found.unit, "AMOUNT"), at, {"because": _reason(because)})
+
+
+def dispose(desk: Desk, name: str, *, lot: str | None = None, how: str, at: str | None = None) -> Any:
+    """All that is left of a lot was thrown away, and how."""
+    with desk.act() as act:
+        found = find_lot(act, name, lot)
+        if found.left <= 0:
+            raise Refused(f"Nothing is left of lot {found.number} of {found.product} on record; nothing was recorded.")
+        return _moved(act, found, "disposal", -found.left, at, {"how": plain_words(how, "--how", 200)})
+
+
+def recall(desk: Desk, name: str, *, lot: str, because: str) -> dict[str, Any]:
+    """The maker or an authority called a lot back: nothing more is given out of it."""
+    with desk.act() as act:
+        found = find_lot(act, name, lot)
+        if found.recalled:
+            raise Refused(f"Lot {found.number} of {found.product} was recalled already; nothing was recorded.")
+        act.change("lot", found.id, state="recalled")
+        act.describe("lot recalled", f"lot {found.number} of {found.product}: {_reason(because)}")
+        return lot_document(found._replace(recalled=True), local_day(act.now, stock_zone(act)))
+
+
+def move(
+    act: Act, lot: str, kind: str, amount: Decimal, at: datetime, data: dict[str, Any], fact: str | None = None
+) -> None:
+    """Write down one movement of a lot, in this transaction; ``amount`` below zero went out."""
+    times = text_of_instant(at), text_of_instant(act.now)
+    same = [row["id"] for row in act.rows("movements", lot=lot) if (row["happened_at"], row["entered_at"]) == times]
+    act.add(
+        "movement",
+        {
+            "id": new_id(same),
+            "lot": lot,
+            "kind": kind,
+            "amount": amount,
+            "happened_at": at,
+            "entered_at": act.now,
+            "keeper": act.keeper,
+            "fact": fact,
+            "data": data,
+        },
+    )
+
+
+# --- Reading -----------------------------------------------------------------------------------------------------
+
+
+def movements_of(rows: Rows, lot: Lot, zone: str) -> list[dict[str, Any]]:
+    """What came into a lot and went out of it, in order of time, with who and why."""
+    return [
+        {
+            "at": local_text(instant(row["happened_at"]), zone),
+            "kind": row["kind"],
+            "amount": Decimal(row["amount"]),
+            "unit": lot.unit,
+            "by": row["keeper_name"],
+            "fact": row["fact"],
+            **json.loads(row["data"]),
+        }
+        for row in rows.rows("movements", lot=lot.id)
+    ]
+
+
+# --- What was typed ----------------------------------------------------------------------------------------------
+
+
+def _product(
+    act: Act,
+    name: str,
+    substance: str | None,
+    form: str | None,
+    strength: str | None,
+    each: str | None,
+    step: str | None,
+) -> Row:
+    """The product of that name: known, and then what is said must fit it, or made of what is said."""
+    known = [row for row in act.rows("products") if row["name"].casefold() == name.strip().casefold()]
+    if not known:
+        return _new_product(act, name, substance, form, strength, each, step)
+    said = {
+        "substance": substance and _substance(substance),
+        "form": form,
+        "strength": strength and _strength(known[0]["substance"], strength),
+        "each": each and _each(each),
+    }
+    for column, value in said.items():
+        if value is not None and value != known[0][column]:
+            raise Refused(
+                f"{known[0]['name']} is on record with {column} {known[0][column]!r}, not {value!r}. Another strength "
+                "or form is another product: give it a name of its own."
+            )
+    return known[0]
+
+
+def _new_product(
+    act: Act,
+    name: str,
+    substance: str | None,
+    form: str | None,
+    strength: str | None,
+    each: str | None,
+    step: str | None,
+) -> Row:
+    asked = {"--substance ID": substance, f"--form {'|'.join(stock.UNITS)}": form}
+    asked |= {'--each "500 mg"': each} if form == "tablet" else {'--strength "98 %"': strength}
+    if missing := [how for how, value in asked.items() if value is None]:
+        raise Usage(f"Nothing is known of {name.strip()!r} yet: say also {', '.join(missing)}.")
+    if form not in stock.UNITS:
+        raise Unknown("form", str(form), list(stock.UNITS))
+    if (each is not None) != (form == "tablet"):
+        raise Usage("--each is what is in one tablet; leave it out for anything else, and --strength for tablets.")
+    unit = stock.UNITS[form]
+    row = {
+        "id": new_id(),
+        "name": free_name(act.rows("products"), "product", name),
+        "substance": _substance(str(substance)),
+        "form": form,
+        "strength": _strength(str(substance), strength) if strength is not None else "",
+        "each": None if each is None else _each(each),
+        "unit": unit,
+        "step": None if step is None else _amount(step, unit, "--step"),
+    }
+    act.add("product", row)
+    return row
+
+
+def _substance(name: str) -> str:
+    from quarantine.formulary import load
+
+    return load(name).id
+
+
+def _strength(substance: str, text: str) -> str:
+    """A label's strength as it reads; empty for "unknown": a dose that depends on it is then held."""
+    if text.strip().casefold() == "unknown":
+        return ""
+    from quarantine.dosing.forms import read_strength
+    from quarantine.formulary import load
+
+    return read_strength(text, load(substance)).words
+
+
+def _each(text: str) -> str:
+    each = read(text, "mass", "--each")
+    if each.value <= 0:
+        raise Usage("--each is what is in one tablet, more than nothing.")
+    return f"{show(to(each, 'mg'))} mg"
+
+
+def _lot(act: Act, product: Row, number: str, expires: str | None, opened: str | None) -> Row:
+    """The lot of that number: known, and then what is said must fit it, or made."""
+    opened_on = None if opened is None else _day(opened)
+    for row in act.rows("lots"):
+        if row["product"] == product["id"] and row["number"].casefold() == number.casefold():
+            if expires is not None and expires != row["expires"]:
+                raise Refused(
+                    f"Lot {number} of {product['name']} is on record with expiry {row['expires']}, not {expires}."
+                )
+            if opened_on is not None and row["opened_on"] is None:
+                act.change("lot", row["id"], opened_on=opened_on)
+            return row
+    made = {"id": new_id(), "product": product["id"], "number": number, "expires": expires, "opened_on": opened_on}
+    act.add("lot", {**made, "state": "in use"})
+    return made
+
+
+def _day(text: str) -> date:
+    try:
+        return date.fromisoformat(text)
+    except ValueError:
+        raise Usage(f"--opened {text!r} is not a day; write YYYY-MM-DD.") from None
+
+
+def _amount(text: str, unit: str, what: str, *, nothing: bool = False) -> Decimal:
+    """A typed amount in a product's unit, above zero; ``nothing`` lets zero pass."""
+    if unit == "tablets":
+        found = text.casefold().removesuffix("tablets").removesuffix("tablet").strip()
+        value = Decimal(found) if found.isascii() and found.replace(".", "", 1).isdigit() else None
+        if value is None:
+            raise Usage(f'{what} {text!r} is no number of tablets: write "20 tablets".')
+    else:
+        quantity: Quantity = read(text, "mass" if unit == "g" else "volume", what)
+        value = to(quantity, unit)
+    if value < 0 or (value == 0 and not nothing):
+        raise Usage(f"{what} is more than nothing.")
+    return value
+
+
+def _reason(because: str) -> str:
+    return plain_words(because, "--because", 200)
+
+
+def _moved(act: Act, lot: Lot, kind: str, amount: Decimal, at: str | None, data: dict[str, Any]) -> dict[str, Any]:
+    """One movement by a keeper's word. More than the books have cannot go out: count first."""
+    zone = stock_zone(act)
+    moment = when(at, zone, act.now)
+    if lot.left + amount < 0:
+        raise Refused(
+            f"On record {show(lot.left)} {lot.unit} are left of lot {lot.number} of {lot.product}: more than that "
+            "cannot go out. If there was more, count it first: quarantine stock count."
+        )
+    move(act, lot.id, kind, amount, moment, data)
+    now = lot._replace(left=lot.left + amount)
+    words = f"{show(abs(amount))} {lot.unit} of {lot.product}, lot {lot.number}"
+    act.describe(f"stock {kind}", f"{words}: {data.get('because') or data.get('how')}", moment)
+    return lot_document(now, local_day(act.now, zone)) | {"moved": amount, "at": moment.astimezone(ZoneInfo(zone))}
