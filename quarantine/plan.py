@@ -622,7 +622,8 @@ class _Expansion:
                 if (ends and day >= ends) or (ahead and min(ahead) <= day) or step.id in self.stops:
                     continue
             key = f"{self._owner(step)}:{step.id}:{root}:{AGAIN}"
-            reason = f"{self._changed(group)}; the template says: {step.treatment.mode} (rule C1)"
+            says = "the full amount again" if step.treatment.after_change == "full" else step.treatment.mode
+            reason = f"{self._changed(group)}; the template says: {says} (rule C1)"
             if step.treatment.mode == "top up to a reading":
                 yield from self._read_first(step, substance, group, root)
             run = self._run(step, _Run(AGAIN, key, day, None, None, "planned", reason, None))
@@ -874,9 +875,11 @@ def _prolonged(step: Step) -> bool:
 
 
 def _redosed(step: Step) -> bool:
-    """Whether a change inside the treatment calls for a dose in between: as published none is given, and the full
-    amount follows on its own date."""
-    return step.treatment is not None and step.treatment.mode != "as published" and _prolonged(step)
+    """Whether a change inside the treatment calls for a dose in between: as published none is given, unless the
+    template asks for the full amount again, and the full amount follows on its own date."""
+    treatment = step.treatment
+    asked = treatment is not None and (treatment.mode != "as published" or treatment.after_change == "full")
+    return asked and _prolonged(step)
 
 
 def reading_step(step: Step, substance: str) -> Step | None:

@@ -119,7 +119,10 @@ class Treatment(NamedTuple):
 
     ``mode`` is one of the three of rule C1, ``water`` the water that circulates (rule C10) or "vessel" for a dip and
     "food" for a dose in food, ``filter`` is "" for those two, ``off`` what is switched off for the dose, ``clearing``
-    the sentence that says when clearing begins (rule C5), ``longest`` the template's own limit on a dip.
+    the sentence that says when clearing begins (rule C5), ``longest`` the template's own limit on a dip,
+    ``after_change`` what a water change before clearing calls for in mode "as published": nothing, or the "full"
+    amount, ``witness`` whether another keeper reads the scale blind, ``allowance`` how far the amount given may lie
+    from the one shown without a reason, in percent (None: not said).
     """
 
     regimen: str
@@ -130,6 +133,9 @@ class Treatment(NamedTuple):
     off: tuple[str, ...]
     clearing: str
     longest: Quantity | None = None
+    after_change: str = "nothing"
+    witness: bool = False
+    allowance: Decimal | None = None
 
 
 class Step(NamedTuple):
@@ -335,6 +341,9 @@ GRAMMAR: dict[str, dict[str, Key]] = {
         "filter": Key("running | off"),
         "off": Key("list of carbon | uv | ozone | skimmer | auto-top-up"),
         "clearing": Key("text"),
+        "after_change": Key("nothing | full", "nothing"),
+        "witness": Key("true or false"),
+        "allowance": Key("percent"),
         "longest": Key("amount"),
     },
     "condition": {
@@ -588,6 +597,12 @@ def _percent(value: object) -> Decimal:
     return Decimal(found[1])
 
 
+def _truth(value: object) -> bool:
+    if not isinstance(value, bool):
+        raise _Bad("true or false, without quotes")
+    return value
+
+
 def _sign(value: object) -> str:
     from quarantine.signs import SIGNS
 
@@ -638,6 +653,7 @@ _TYPES: dict[str, Callable[[object], Any]] = {
     "duration": _duration,
     "time": _time,
     "percent": _percent,
+    "true or false": _truth,
     "sign": _sign,
     "amount": _amount,
     "temperature": _temperature,
@@ -913,8 +929,41 @@ def _treatment(reader: _Reader, value: object, path: Path_) -> Treatment | None:
     longest = _check_place(reader, found, path)
     if None in (found["regimen"], found["mode"], found["water"]):
         return None
+    _check_after_change(reader, found, path)
+    _check_allowance(reader, found, path)
     said = {"target": target, "filter": found["filter"] or "", "clearing": found["clearing"] or "", "longest": longest}
-    return Treatment(**{**found, **said})
+    return Treatment(**{**found, **said, "witness": bool(found["witness"])})
+
+
+MOST_ALLOWED = Decimal(10)
+"""Percent: beyond this every amount is asked about once (rule C7; our choice, no source), and a template may be
+stricter, never laxer."""
+
+
+def _check_allowance(reader: _Reader, found: dict[str, Any], path: Path_) -> None:
+    """What may be given without a reason (needs F27) is at most what is given without a question."""
+    if found["allowance"] is not None and found["allowance"] > MOST_ALLOWED:
+        why = "beyond that every amount is asked about, and a template may be stricter, never laxer"
+        shown = f"{_plain(found['allowance'])} %"
+        reader.wrong((*path, "allowance"), f"at most {_plain(MOST_ALLOWED)} %", shown, why)
+
+
+def _check_after_change(reader: _Reader, found: dict[str, Any], path: Path_) -> None:
+    """The full amount again after a part of the water was changed: only of what may be gone by then (needs F23)."""
+    row = _row_of(found["regimen"])
+    if found["after_change"] != "full" or row is None:
+        return
+    from quarantine.formulary import is_prolonged, regimen
+
+    why = ""
+    if found["mode"] != "as published":
+        why = f'mode "{found["mode"]}" says already what a change calls for'
+    elif not is_prolonged(row):
+        why = f"{row.id} does not stay in the water for more than 48 hours"
+    elif regimen(row.id)[0].loss != "possible":
+        why = f"nothing on record breaks {regimen(row.id)[0].name} down, so the full amount would add up"
+    if why:
+        reader.wrong((*path, "after_change"), "no `after_change`", found["after_change"], why)
 
 
 # Which routes of the formulary are given where.
@@ -1539,7 +1588,12 @@ def _check_cleared(reader: _Reader, doses: list[tuple[Path_, dict[str, Any]]], w
     ends = [one.get("id") for _, one in _tables(reader.data, "step") if one.get("kind") in ("change", "chore")]
     for path, step in doses:
         treatment = step.get("treatment")
-        if not isinstance(treatment, dict) or treatment.get("mode") not in ("replace removed", "top up to a reading"):
+        if not isinstance(treatment, dict):
+            continue
+        if (
+            treatment.get("mode") not in ("replace removed", "top up to a reading")
+            and treatment.get("after_change") != "full"
+        ):
             continue
         row = _row_of(treatment["regimen"]) if isinstance(treatment.get("regimen"), str) else None
         cleared = any(_follows(waits, ("begun", one), step.get("id")) for one in ends if isinstance(one, str))

@@ -144,6 +144,7 @@ def propose_task(task: Row, setting: dosing.Setting, *, gate: bool = True) -> do
     target = treatment["target"] and _quantity(treatment["target"])
     before = tuple(Condition(**c) for c in detail["before"])
     where = where_of(treatment["water"], treatment["filter"], treatment["off"], treatment.get("longest", ""))
+    where = where._replace(after_change=treatment.get("after_change", ""))
     if gate:
         card = dosing.propose(
             substance, row, setting, target=target, before=before, mode=treatment["mode"], where=where

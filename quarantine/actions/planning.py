@@ -16,6 +16,7 @@ from quarantine.facts import Condition, Fact, PlannedTask, in_order
 from quarantine.followups import FOLLOWUP
 from quarantine.plan import Changes, Course, Plan, code_of, plan, reading_steps, reconcile
 from quarantine.protocol import Protocol, Step, read
+from quarantine.quantity import show
 from quarantine.readiness import ARRIVAL
 from quarantine.records.codec import instant, text_of_instant
 from quarantine.records.loading import fact_of, system_water, task_values
@@ -242,6 +243,9 @@ def detail_of(protocol: Protocol, step: Step) -> dict[str, Any]:
             "off": list(treatment.off),
             "clearing": treatment.clearing,
             "longest": str(treatment.longest) if treatment.longest else "",
+            **({"witness": True} if treatment.witness else {}),
+            **({} if treatment.allowance is None else {"allowance": f"{show(treatment.allowance)} %"}),
+            **({"after_change": treatment.after_change} if treatment.after_change == "full" else {}),
         },
         "before": [c._replace(reference=cites.get(c.reference, c.reference))._asdict() for c in _checks(step)],
     }

@@ -146,7 +146,7 @@ def propose(
         how=(
             *((on_the_instruction(said),) if said else ()),
             *how_to(substance, regimen, where, setting, None if hold else size),
-            *how_repeated(regimen, setting, mode),
+            *how_repeated(regimen, setting, mode, full_again=where is not None and bool(where.after_change)),
         ),
         checks=checks_met(before, setting.evidence),
     )

@@ -11,6 +11,7 @@ from __future__ import annotations
 
 from decimal import Decimal
 from fractions import Fraction
+from math import exp, nextafter
 
 from quarantine.dosing.forms import tops_up
 from quarantine.dosing.known import litres_of
@@ -19,12 +20,13 @@ from quarantine.dosing.words import cited, counts_in_ledger, exact_grams, in_led
 from quarantine.facts import Fact, in_order
 from quarantine.formulary import Figure, Regimen, Substance, is_prolonged
 from quarantine.quantity import Quantity, decimal_down, show, show_significant
+from quarantine.water.ledger import flowed
 from quarantine.water.level import Level
 
 AS_PUBLISHED, REPLACE_REMOVED, TOP_UP = "as published", "replace removed", "top up to a reading"
 
-MOVES_WATER = ("change", "topup", "evaporation")
-"""Facts that say how many litres went out of the water or came in."""
+MOVES_WATER = ("change", "topup", "evaporation", "exchange")
+"""Facts that say how many litres went out of the water or came in, or flow through."""
 
 STAYS = ("bath", "prolonged")
 """The routes whose dose stays in the water until it is taken out."""
@@ -93,8 +95,16 @@ def taken_out(setting: Setting, given: list[Fact], litres: Decimal) -> tuple[Dec
     """
     last = in_order(given)[-1]
     after = [f for f in in_order([last, *setting.moved]) if f.at <= setting.now]
-    out, kept, there = Decimal(0), Fraction(1), Fraction(litres)
-    for fact in after[after.index(last) + 1 :]:
+    out, kept, there, since = Decimal(0), Fraction(1), Fraction(litres), last.at
+    for fact in (*after[after.index(last) + 1 :], None):
+        at = setting.now if fact is None else fact.at
+        through = Fraction(flowed(list(setting.moved), since, at))
+        if through > 0 and there > 0:  # what flows through leaves exp(-litres / V), mass balance of a well-mixed water
+            kept *= Fraction(nextafter(exp(-float(through / there)), 1))
+            out += Decimal(float(through)).quantize(Decimal("0.01"))
+        since = at
+        if fact is None or fact.kind == "exchange":
+            continue
         if fact.kind == "change":
             went = Fraction(fact.data["out_litres"])
             kept *= max(there - went, Fraction(0)) / there if there > 0 else Fraction(0)
@@ -138,7 +148,7 @@ def left_low(substance: Substance, setting: Setting) -> Decimal:
     return decimal_down(setting.levels.get(substance.id, Level(0.0, 0.0)).low or 0.0)
 
 
-def how_repeated(regimen: Regimen, setting: Setting, mode: str | None) -> tuple[str, ...]:
+def how_repeated(regimen: Regimen, setting: Setting, mode: str | None, *, full_again: bool = False) -> tuple[str, ...]:
     """How the repeats are sized, and the planned change that comes before the dose (rules C1 and C11)."""
     if regimen.route not in STAYS or regimen.own_vessel:
         return ()
@@ -148,6 +158,8 @@ def how_repeated(regimen: Regimen, setting: Setting, mode: str | None) -> tuple[
         REPLACE_REMOVED: "Repeats: a water change before clearing calls for a dose again, of what it took out.",
         TOP_UP: "Repeats: a water change before clearing calls for a reading, and for a dose up to the target.",
     }
+    if full_again:
+        sized[AS_PUBLISHED] = "Repeats: as published; a water change before clearing calls for the full amount again."
     return (*((first,) if setting.first else ()), *((sized[mode],) if mode and is_prolonged(regimen) else ()))
 
 

@@ -71,12 +71,14 @@ class Dose(NamedTuple):
 class Where(NamedTuple):
     """Which water a template doses and how (rule C10): ``water`` is "system", "tank", "vessel" (a dip) or "food",
     ``filter`` "running", "off" or "" (vessel, food), ``off`` what is switched off or taken out for the dose,
-    ``longest`` the template's own limit on a dip ("": the row's)."""
+    ``longest`` the template's own limit on a dip ("": the row's), ``after_change`` "full" where a change calls for the
+    full amount again."""
 
     water: str
     filter: str
     off: tuple[str, ...]
     longest: str = ""
+    after_change: str = ""
 
 
 class Weighed(NamedTuple):
@@ -192,7 +194,7 @@ class Setting(NamedTuple):
     instructions: tuple[Instruction, ...] = ()
     """of the batches in this water, those in force now, oldest first"""
     moved: tuple[Fact, ...] = ()
-    """what moved water: changes, top-ups, evaporation"""
+    """what moved water: changes, top-ups, evaporation, flows"""
     first: tuple[str, ...] = ()
     """planned water changes of today that are still open (rule C11)"""
     replaces: Replaced | None = None

@@ -37,11 +37,14 @@ references = ["choice"]
 """
 
 
-def protocol(mode: str = "replace removed", *, more: str = "", regimen: str = "Z01", repeat: str = "") -> Protocol:
+def protocol(
+    mode: str = "replace removed", *, more: str = "", regimen: str = "Z01", repeat: str = "", after_change: str = "nothing"
+) -> Protocol:
     """One dose on day 3 that stays in the water, and clearing nine days after it."""
     steps = dose_step(repeat or '{ every = "4 d", times = 1, from = "given" }') + CLEARING + more
     made = small(steps)
     dose = Treatment(regimen, None, mode, "system", "running", (), "Clearing begins nine days after the dose.")
+    dose = dose._replace(after_change=after_change)
     return made._replace(steps=tuple(s._replace(treatment=dose) if s.id == "dose" else s for s in made.steps))
 
 
@@ -75,6 +78,17 @@ def test_F23_a_change_calls_for_a_dose_that_hangs_on_it() -> None:
     assert (task.day, task.state) == (history.day(5), "planned")
     assert "80 L on 2026-02-15 10:00" in task.reason
     assert "replace removed (rule C1)" in task.reason
+
+
+def test_F23_as_published_calls_for_the_full_amount_only_where_the_template_says_so() -> None:
+    """Story 2: what breaks down may be given in full again; the template decides, and nothing is the default."""
+    silent, full = treated(protocol("as published")), treated(protocol("as published", after_change="full"))
+    for history in (silent, full):
+        history.change(5, "10:00", 80)
+    assert again(silent, 5) == []
+    (task,) = again(full, 5)
+    assert task.day == full.day(5)
+    assert "the template says: the full amount again (rule C1)" in task.reason
 
 
 def test_F23_a_top_up_and_evaporation_call_for_none() -> None:

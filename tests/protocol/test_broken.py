@@ -644,6 +644,14 @@ DOSE = [
         'expected an amount inside the bounds of Z01 (2 to 2 mg/L), got "20 mg/L"',
     ),
     Case(
+        "in full after a change, and as much as it took out",
+        'mode = "as published"',
+        'mode = "replace removed"\nafter_change = "full"',
+        "after_change",
+        "step[dose].treatment.after_change",
+        'expected no `after_change`, got "full"; mode "replace removed" says already what a change calls for',
+    ),
+    Case(
         "clearing left out",
         "CLEARING",
         "",

@@ -23,6 +23,7 @@ CASES = [(WATCH, case) for case in BROKEN] + [(_medicated(), case) for case in D
 # What only the check can tell: names, sources, sums, limits of the formulary, and the rules of a dose (A11, C10, C19;
 # the gate of rule C8 is added below). To an editor a date in quotes and one without are the same text.
 BEYOND_SHAPE = {
+    "in full after a change, and as much as it took out",
     *("date as text", "control character", "id used twice", "arrival with by", "start after an unknown step"),
     *("begun names a period", "start by a reading without limits", "start waits for itself"),
     *("period waits for a step that repeats until it", "until names no period", "repeat every zero"),
