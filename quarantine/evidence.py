@@ -13,7 +13,7 @@ from typing import Any, NamedTuple
 
 from quarantine.facts import Condition, Fact, in_order, local_day
 from quarantine.failures import Refused
-from quarantine.readings import PARAMETERS
+from quarantine.readings import NITRITE_PER_N, PARAMETERS
 from quarantine.signs import SIGNS
 from quarantine.water.ledger import Exposure
 
@@ -592,6 +592,8 @@ def _reading(condition: Condition, evidence: Evidence) -> Verdict:
     worst = span.most if high is not None and span.most > high else span.least
     good = (low is None or span.least >= low) and (high is None or span.most <= high)
     unit = f" {condition.unit}" if condition.unit else ""
+    if good and name == "nitrite" and (said := _form_not_said(evidence, span, high)):
+        return Verdict(None, f"{said}; needed: {_range_text(condition)}")
     if name == "uia":
         shown = f"{show_significant(span.low, 2, up=False)} to {show_significant(span.high, 2, up=True)}{unit}"
     elif span.least == span.most:
@@ -604,6 +606,21 @@ def _reading(condition: Condition, evidence: Evidence) -> Verdict:
         None,
         show_significant(worst, 3),
         condition.unit or None,
+    )
+
+
+def _form_not_said(evidence: Evidence, span: Span, high: Decimal | None) -> str:
+    """Why a nitrite reading inside its limit cannot be judged: nobody said what the kit reads, and it would be over the
+    limit if that is nitrite nitrogen. Empty where it can."""
+    from quarantine.quantity import show_significant
+
+    silent = [f for f in last_readings(evidence.readings, "nitrite", evidence.altered) if "form" not in f.data]
+    as_nitrogen = span.most * NITRITE_PER_N
+    if not silent or high is None or as_nitrogen <= high:
+        return ""
+    return (
+        f"nitrite {show_significant(span.most, 6)} mg/L, and if the kit reads nitrite nitrogen that is "
+        f"{show_significant(as_nitrogen, 3, up=True)} mg/L: say what it reads (nitrite_no2=... or nitrite_n=...)"
     )
 
 

@@ -100,6 +100,8 @@ def _type(words: str) -> dict[str, Any]:
         from quarantine.signs import SIGNS
 
         return {"enum": list(SIGNS)}
+    if words == "true or false":
+        return {"type": "boolean"}
     if words == "date":
         return {"type": "string", "pattern": r"^\d{4}-\d\d-\d\d$"}
     if words in ("text", "amount", "temperature"):

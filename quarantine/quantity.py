@@ -20,7 +20,7 @@ class Unit(NamedTuple):
     """One unit: ``(value - zero) * factor`` is the amount in the base unit of its kind, exactly.
 
     Bases: length cm, volume L, mass g, concentration mg/L, volume_ratio uL/L, conductivity uS/cm, temperature °C,
-    duration h.
+    duration h, tablets.
     """
 
     symbol: str
@@ -75,6 +75,7 @@ UNITS: dict[str, Unit] = {
         Unit("h", "duration", Fraction(1)),
         Unit("d", "duration", Fraction(24)),
         Unit("weeks", "duration", Fraction(168)),
+        Unit("tablets", "tablets", Fraction(1)),  # of a product that says what is in one; never a mass
     )
 }
 
@@ -120,6 +121,7 @@ _SPELLINGS: dict[str, str] = {
     "h": "hr hrs hour hours",
     "d": "day days",
     "weeks": "week wk wks",
+    "tablets": "tablet tab tabs",
 }
 _BY_SPELLING: dict[str, str] = {
     spelling: symbol
@@ -187,6 +189,7 @@ _KIND_NAMES: dict[str, str] = {
     "conductivity": "a conductivity",
     "temperature": "a temperature",
     "duration": "a duration",
+    "tablets": "a number of tablets",
 }
 _EXAMPLES = {
     "length": "60 cm",
@@ -197,6 +200,7 @@ _EXAMPLES = {
     "conductivity": "420 uS/cm",
     "temperature": "25 °C",
     "duration": "24 h",
+    "tablets": "2 tablets",
 }
 
 _LETTERS = str.maketrans(
@@ -601,7 +605,8 @@ def _unit(text: str, unit_text: str, kind: str, what: str) -> str:
         )
     if key in _MEGA and unit_text.startswith("M"):
         raise Refused(f"{shown} has a unit with a capital M, which means a million; write {key.replace('l', 'L')}.")
-    if key in _UNREADABLE and not (key.startswith("%") and kind != "concentration"):
+    counted = kind == "tablets" and key in _BY_SPELLING
+    if key in _UNREADABLE and not (key.startswith("%") and kind != "concentration") and not counted:
         raise Refused(f"{shown}: {unit_text!r} {_UNREADABLE[key]}.")
     symbol = _BY_SPELLING.get(key)
     if symbol is None:

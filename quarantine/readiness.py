@@ -312,11 +312,26 @@ def midnight(day: date, zone: str) -> datetime:
 
 
 class Chore(NamedTuple):
-    """One task of the day of arrival, in its place: how its step ends, its title, its note."""
+    """One task of the day of arrival, in its place: how its step ends, its title, its note.
+
+    With ``within_hours`` of the arrival it is due, and stands outside the order of the others.
+    """
 
     id: str
     title: str
     note: str
+    within_hours: Decimal | None = None
+
+
+def claim(hours: Decimal) -> Chore:
+    """The task to tell the source, within so many hours of the arrival, what came dead or ill (F64)."""
+    return Chore("claim", "Claim from the source what came dead or ill", CLAIM, hours)
+
+
+CLAIM = (
+    "By the source's own terms, which say how long and what they want to see. Photograph the fish and the closed bag; "
+    "keep the dead ones cold (common practice, no source). Nothing to claim: tick it all the same."
+)
 
 
 def numbered(steps: tuple[Step, ...], *, per_litre: bool = False) -> list[str]:
@@ -357,8 +372,11 @@ def chores_of_arrival(way: Acclimation | None, *, per_litre: bool, own_chore: bo
 
 
 def tasks_of_arrival(batch: str, tank: str, arrival: Fact, zone: str, chores: list[Chore]) -> list[PlannedTask]:
-    """The chores of day 0 as tasks, numbered, so that they are done in order; due until the day ends."""
+    """The chores of day 0 as tasks, numbered, so that they are done in order; due until the day ends, or until its own
+    hours after the arrival are over."""
     day = local_day(arrival.at, zone)
+    in_order_of_day = [chore for chore in chores if chore.within_hours is None]
+    titles = {c.id: f"Arrival {n} of {len(in_order_of_day)}: {c.title}" for n, c in enumerate(in_order_of_day, 1)}
     return [
         PlannedTask(
             key=f"{batch}:{ARRIVAL}{chore.id}:{arrival.id}:1",
@@ -367,17 +385,19 @@ def tasks_of_arrival(batch: str, tank: str, arrival: Fact, zone: str, chores: li
             batch=batch,
             kind="chore",
             step=ARRIVAL + chore.id,
-            title=f"Arrival {n} of {len(chores)}: {chore.title}",
+            title=titles.get(chore.id, chore.title),
             day=day,
             due_from=midnight(day, zone),  # so that they stand before the day's other work
-            due_until=midnight(day + timedelta(days=1), zone),
+            due_until=midnight(day + timedelta(days=1), zone)
+            if chore.within_hours is None
+            else arrival.at + timedelta(hours=float(chore.within_hours)),
             lapses_at=None,
             state="planned",
             needs=None,
             reason=f"the fish arrived on {day}",
             outcome=None,
         )
-        for n, chore in enumerate(chores, 1)
+        for chore in chores
     ]
 
 

@@ -1,8 +1,8 @@
-"""What planned work takes, against what is in stock: the day something runs out, what is lacking, by when to buy. Pure.
+"""What planned work takes against what is in stock: when something runs out, what is lacking, when to buy. Pure.
 
-Need by need, in order of days, as it will be given: lots that may be used that day are drawn on (:mod:`quarantine.stock`)
-and what they do not cover is short. So what is short in all is the sum of what is short of each dose, and the day of the
-first is the day it runs out (needs F76, F77, P12).
+Need by need, in order of days, as it will be given: the lots that may be used that day are drawn on, and what they do
+not cover is short. So what is short in all is the sum of what is short of each dose, and the day of the first is the
+day it runs out (needs F76, F77, P12).
 """
 
 from __future__ import annotations

@@ -37,6 +37,7 @@ def at(day: date, hour: int = 12) -> datetime:
 def reading(parameter: str, value: str, when: datetime, tank: str = "t") -> Fact:
     """One reading with a fine kit."""
     data = {"parameter": parameter, "value": value, "step": "0.1", "unit": "", "water": "fresh"}
+    data |= {"form": "NO2"} if parameter == "nitrite" else {}
     return Fact(f"{parameter}-{when}", "reading", when, when, "k", "s", tank, None, None, data)
 
 

@@ -9,7 +9,7 @@ from typing import NamedTuple
 from quarantine.actions.desk import local_text
 from quarantine.actions.instructed import facts_of, instructions_here
 from quarantine.dosing.instructing import ADDING, on_the_instruction
-from quarantine.facts import in_order, local_day
+from quarantine.facts import Fact, in_order, local_day
 from quarantine.failures import Refused
 from quarantine.formulary import Substance, load, regimen
 from quarantine.quantity import show, show_significant
@@ -21,7 +21,7 @@ SURELY_OUT = 1e-9
 
 
 class Held(NamedTuple):
-    """A substance that is in the water: its level's upper bound as words, and when it was given last."""
+    """A substance that is in the water: its level's upper bound as words, and when it came in last."""
 
     substance: Substance
     up_to: str
@@ -41,20 +41,23 @@ def still_in(rows: Rows, system: str, at: datetime) -> tuple[Held, ...]:
     found = []
     for name in substances_in(facts):
         substance = load(name)
-        baths = [
-            f
-            for f in facts
-            if f.kind == "dose" and f.data["substance"] == name and f.data.get("route") in ("bath", "prolonged")
-        ]
-        if "salt" in substance.classes or not baths:
+        came = [f for f in facts if f.data.get("route") not in ("dip", "food") and _brought(f, name)]
+        if "salt" in substance.classes or not came:
             continue
         high = None if water is None else level_of(facts, name, water, "none", at).high
         if high is not None and high <= SURELY_OUT:
             continue
         shown = None if high is None else show_significant(Decimal(repr(high)), 3, up=True)
         up_to = "an unknown amount" if shown is None else f"up to {shown} {substance.ledger_unit}"
-        found.append(Held(substance, up_to, baths[-1].at))
+        found.append(Held(substance, up_to, came[-1].at))
     return tuple(found)
+
+
+def _brought(fact: Fact, name: str) -> bool:
+    """Whether a fact put some of a substance into the water: by a dose, with new water, or nobody knows how much."""
+    if fact.kind in ("dose", "unknown_addition"):
+        return bool(fact.data.get("substance") == name)
+    return name in fact.data.get("brings", {})
 
 
 def ask_about_medicine(rows: Rows, tank: Row, at: datetime, *, really: bool) -> list[str]:

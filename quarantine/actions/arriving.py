@@ -10,7 +10,7 @@ from quarantine.facts import Fact, local_day
 from quarantine.failures import Refused
 from quarantine.protocol import Protocol
 from quarantine.quantity import show
-from quarantine.readiness import chores_of_arrival, numbered, tank_water, tasks_of_arrival
+from quarantine.readiness import chores_of_arrival, claim, numbered, tank_water, tasks_of_arrival
 from quarantine.readings import PARAMETERS
 from quarantine.records.codec import text_of_instant
 from quarantine.records.loading import fact_of
@@ -22,13 +22,15 @@ TANK_WITHIN = timedelta(hours=12)
 
 class Bag(NamedTuple):
     """What a keeper said of the bag or box. Readings by parameter name as (value, step of the kit) in the parameter's
-    own unit; ``litres`` of water in the bag, ``packed_ph`` when it was packed, ``transit_hours`` it was closed."""
+    own unit; ``litres`` of water in the bag, ``packed_ph`` when it was packed, ``transit_hours`` it was closed,
+    ``claim_hours`` in which the source takes a claim, from the arrival on."""
 
     readings: dict[str, tuple[Decimal, Decimal]]
     litres: Decimal | None = None
     packed_ph: Decimal | None = None
     transit_hours: Decimal | None = None
     box: str = ""
+    claim_hours: Decimal | None = None
 
     def data(self) -> dict[str, Any]:
         """The same for the arrival fact; what was not said is left out."""
@@ -38,6 +40,7 @@ class Bag(NamedTuple):
             "bag": {k: v for k, v in bag.items() if v is not None},
             "transit_hours": self.transit_hours,
             "box": self.box,
+            "claim_hours": self.claim_hours,
         }
         return {k: v for k, v in said.items() if v}
 
@@ -63,6 +66,8 @@ def welcome(rows: Rows, tank: Row, template: Protocol, at: datetime, now: dateti
     way = _way(rows, tank, at, now, bag, ask=today and not yes) if "temperature" in bag.readings else None
     per_litre = bag.litres is None
     chores = chores_of_arrival(way, per_litre=per_litre, own_chore=own) if today else []
+    if bag.claim_hours is not None and at + timedelta(hours=float(bag.claim_hours)) > now:
+        chores.append(claim(bag.claim_hours))
     data = bag.data()
     if way is None:
         return Welcome(data, chores, [])
@@ -137,6 +142,8 @@ def bag_lines(arrival: dict[str, Any]) -> list[str]:
     if "transit_hours" in arrival:
         said.append(f"{show(Decimal(arrival['transit_hours']))} h on the way")
     lines = [f"Bag: {', '.join(said)}."] if said else []
+    if "claim_hours" in arrival:
+        lines.append(f"The source takes claims for {show(Decimal(arrival['claim_hours']))} h from the arrival.")
     return [*lines, *([f"Box: {arrival['box']}"] if arrival.get("box") else [])]
 
 
@@ -146,4 +153,7 @@ def chore_tasks(batch: str, tank: Row, arrival: Fact, chores: list[Any]) -> tupl
 
     tasks = tasks_of_arrival(batch, tank["id"], arrival, tank["zone"], chores)
     details = {(batch, t.step): detail_of_item(c.note) for t, c in zip(tasks, chores, strict=True)}
+    for task, chore in zip(tasks, chores, strict=True):
+        if chore.within_hours is not None:  # it speaks for the room to the source
+            details[batch, task.step]["who"] = "keeper"
     return tasks, details

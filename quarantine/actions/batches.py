@@ -85,7 +85,16 @@ def start_batch(
         act.describe("batch started", f"batch {batch['name']}: {count_of(lines)} fish in {quarantine['name']}", at)
         made = record_arrival(act, batch, quarantine, template, bag, dead_on_arrival, {}, yes=yes)
         told += second_source(act, quarantine, batch["name"], source, at)
-        return {**made, "moved": shared, "lines": [*told, *made["lines"]]}
+        return {**made, "moved": shared, "lines": [*told, *made["lines"], *stock_lines(act, desk, template, batch)]}
+
+
+def stock_lines(act: Act, desk: Desk, template: Protocol, batch: Row) -> list[str]:
+    """What the doses of a batch that starts mean for the stock (F76); nothing where its protocol has none."""
+    if not template.medicated:
+        return []
+    from quarantine.actions.shopping import start_lines
+
+    return start_lines(act, desk.home, utc(act.now), batch["name"])
 
 
 def count_of(lines: list[Fish]) -> int:

@@ -10,11 +10,13 @@ from typing import Any, NamedTuple
 
 from quarantine import dosing
 from quarantine.actions.baths import Baths, baths_of
-from quarantine.actions.cards import read_vessel
+from quarantine.actions.cards import NOT_NAMED, OutOf, read_vessel
+from quarantine.actions.claims import asked_if_claimed
 from quarantine.actions.desk import Desk, local_text, when
 from quarantine.actions.dipping import FISH_OUT, Drained, Told, end_bath, is_end
 from quarantine.actions.dipping import Dip as DipNow
 from quarantine.actions.planning import add_fact, id_after, replan
+from quarantine.actions.vouching import KEPT, NOTHING_BESIDE, Beside
 from quarantine.actions.work import done, dose_data, find_task, refuse_finished
 from quarantine.bathing import (
     Bath,
@@ -55,18 +57,21 @@ def start(
     gave: str | None = None,
     as_shown: bool = False,
     strength: str | None = None,
+    out_of: OutOf = NOT_NAMED,
     vessel: str | None = None,
     ready: str | None = None,
     clean_tank: bool = False,
     at: str | None = None,
     note: str | None = None,
     really: bool = False,
+    beside: Beside = NOTHING_BESIDE,
 ) -> dict[str, Any]:
     """The pour of a timed bath, or the first fish in a dip's vessel. A bath's pour is the dose: the same fact.
 
     ``ready`` is how much matched, conditioned water stands ready for the end of a bath; ``clean_tank`` says that the
-    fish go into clean water instead (rule C5). Raises Refused for what is no bath or dip, for water that is not
-    ready, for a dose that is held, and for one that somebody started before.
+    fish go into clean water instead (rule C5); ``beside`` is its witness, and the reason for another amount. Raises
+    Refused for what is no bath or dip, for water that is not ready, for a dose that is held, and for one that somebody
+    started before.
     """
     with desk.act() as act:
         task = find_task(act, code)
@@ -77,9 +82,11 @@ def start(
         if row is not None and treatment is not None and row.own_vessel:
             if ready is not None or clean_tank:
                 raise Usage("A dip ends in the clean water of its tank: leave --ready and --clean-tank out.")
-            said = _start_dip(
-                act, desk, task, vessel, gave, as_shown, at, note, really, treatment.get("longest", ""), strength
-            )
+            longest = treatment.get("longest", "")
+            with asked_if_claimed(act, task, really=really):
+                said = _start_dip(
+                    act, desk, task, vessel, gave, as_shown, at, note, really, longest, strength, out_of, beside
+                )
         elif row is not None and is_timed(row):
             if vessel is not None:
                 raise Usage("A bath is given to the tank's water: leave --vessel out.")
@@ -94,6 +101,8 @@ def start(
                 note=stands,
                 really=really,
                 strength=strength,
+                out_of=out_of,
+                beside=beside,
             )[0]
             said = _started_bath(act, task, given, litres, clean_tank)
         else:
@@ -139,6 +148,7 @@ def _started_bath(
         "says": given["says"],
         "lines": [
             f"{given['says']}, {given['local']}.",
+            *given["stock"],
             *([given["rescue"]] if given["rescue"] else []),
             f"At its end: {end} ({bath.last.data['limit']}).",
         ],
@@ -180,6 +190,8 @@ def _start_dip(
     really: bool,
     longest: str,
     strength: str | None,
+    out_of: OutOf,
+    beside: Beside,
 ) -> dict[str, Any]:
     """The vessel, what is in it and the first fish in it; the dose is written when the last is out (rule C15)."""
     if vessel is None:
@@ -188,10 +200,21 @@ def _start_dip(
         raise Usage("Say --gave AMOUNT or --as-shown, not both.")
     water, moment = read_vessel(vessel), when(at, task["zone"], act.now)
     data = dose_data(
-        act, desk.home, task, moment, gave, as_shown, really, DipNow(water, moment, moment, {}, ""), strength
+        act,
+        desk.home,
+        task,
+        moment,
+        gave,
+        as_shown,
+        really,
+        DipNow(water, moment, moment, {}, ""),
+        strength,
+        out_of,
+        beside,
     )
     row = regimen(data["regimen"])[1]
     kept = {name: data[name] for name in ("substance", "regimen", "given", "given_unit")}
+    kept |= {name: data[name] for name in KEPT if name in data}
     add_fact(
         act,
         "dip_start",
@@ -206,6 +229,7 @@ def _start_dip(
             "vessel_plus_minus_litres": Decimal(show(data["volume_plus_minus_litres"])),
             **contact_of(row, longest),
             **({"strength": strength} if strength else {}),
+            **_named(data, out_of),
             **({"note": note} if note else {}),
         },
         id_=id_after(act, task["system"], moment),
@@ -225,6 +249,13 @@ def _start_dip(
         "end": "every fish out, into the clean water of the tank",
         "defers": dosing.DEFERS,
     }
+
+
+def _named(data: dict[str, Any], out_of: OutOf) -> dict[str, Any]:
+    """Out of which product the dip was weighed, so that its end draws from the same; the lot where it was named."""
+    drawn = data.get("drawn")
+    product = drawn[0]["product"] if drawn else data.get("short_of")
+    return {**({"product": product} if product else {}), **({"lot": out_of.lot} if out_of.lot else {})}
 
 
 def end(
@@ -284,6 +315,8 @@ def _end_dip(act: Act, desk: Desk, task: Row, out: str | None, at: str | None, n
         really=True,  # it was shown, or asked about, at the start
         dip=Told(vessel, dip.start.at, ended),
         strength=data.get("strength"),
+        out_of=OutOf(data.get("product"), data.get("lot")),
+        beside=Beside(kept={name: data[name] for name in KEPT if name in data}),  # of what was weighed at the start
     )[0]
     over = next(d for d in baths_of(act, task["system"], act.now).dips if d.key == task["key"]).over
     assert over is not None, "the dose that was just written ends the dip"
@@ -293,7 +326,7 @@ def _end_dip(act: Act, desk: Desk, task: Row, out: str | None, at: str | None, n
         "ended": True,
         "contact": over.data["contact"],
         "rescue": made["rescue"],
-        "lines": [f"{made['says']}, {made['local']}.", *([made["rescue"]] if made["rescue"] else [])],
+        "lines": [f"{made['says']}, {made['local']}.", *made["stock"], *([made["rescue"]] if made["rescue"] else [])],
     }
 
 

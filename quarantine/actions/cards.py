@@ -7,11 +7,12 @@ import re
 from collections.abc import Iterable
 from datetime import datetime, timedelta
 from decimal import Decimal
-from typing import Any
+from typing import Any, NamedTuple
 
 from quarantine import bathing, dosing
 from quarantine import evidence as ev
 from quarantine.actions import instructed
+from quarantine.actions.shelf import lots
 from quarantine.dosing.repeats import MOVES_WATER
 from quarantine.facts import Condition, Fact, in_order, local_day
 from quarantine.failures import Refused
@@ -22,14 +23,18 @@ from quarantine.records.codec import instant, text_of_instant
 from quarantine.records.loading import VolumeRecord, fact_of, system_water, valid_at, volume_of
 from quarantine.records.reads import Row, Rows
 from quarantine.settings import Home
+from quarantine.stock import Lot
 from quarantine.water.ledger import Water, exposures, level_of, never_dosed, short_of_mark, substances_in
 from quarantine.water.level import Level
 
 
-def setting_for(rows: Rows, home: Home, tank: Row, batch: Row | None, now: datetime) -> dosing.Setting:
+def setting_for(
+    rows: Rows, home: Home, tank: Row, batch: Row | None, now: datetime, shelf: tuple[Lot, ...] | None = None
+) -> dosing.Setting:
     """The water of a tank's system now: volume, levels, doses, and what is known of the fish in it.
 
-    ``tank`` needs system, shape, water and zone; ``batch`` id and arrived_at.
+    ``tank`` needs system, shape, water and zone; ``batch`` id and arrived_at. ``shelf`` is the stock where it was read
+    already.
     """
     since = batch["arrived_at"] if batch else text_of_instant(now - timedelta(hours=24))
     facts = in_order([fact_of(row) for row in rows.rows("facts_since", system=tank["system"], since=since)])
@@ -52,6 +57,7 @@ def setting_for(rows: Rows, home: Home, tank: Row, batch: Row | None, now: datet
                 others.append(ev.gather(facts, one, tank["zone"], arrival, now, exposed))
         evidence = others.pop(0)
     return dosing.Setting(
+        shelf=tuple(lots(rows)) if shelf is None else shelf,
         kind=tank["water"],
         zone=tank["zone"],
         now=now,
@@ -141,6 +147,7 @@ def propose_task(task: Row, setting: dosing.Setting, *, gate: bool = True) -> do
     detail = json.loads(task["detail"])
     treatment = detail["treatment"]
     substance, row = regimen(treatment["regimen"])
+    setting = dosing.from_stock(substance, setting)
     target = treatment["target"] and _quantity(treatment["target"])
     before = tuple(Condition(**c) for c in detail["before"])
     where = where_of(treatment["water"], treatment["filter"], treatment["off"], treatment.get("longest", ""))
@@ -211,11 +218,35 @@ def with_options(
     return setting if stock is None else setting._replace(stock=_stock(stock))
 
 
-def with_strength(setting: dosing.Setting, regimen_id: str, strength: str | None) -> dosing.Setting:
-    """A setting with the strength of the product as a keeper typed it. Raises Refused for what does not read."""
-    if strength is None:
-        return setting
-    return setting._replace(product=dosing.read_strength(strength, regimen(regimen_id)[0]))
+class OutOf(NamedTuple):
+    """Out of which product in stock a dose is measured, and out of which lot of it, as typed."""
+
+    product: str | None = None
+    lot: str | None = None
+
+
+NOT_NAMED = OutOf()
+
+
+def measured_out_of(
+    setting: dosing.Setting, substance: Substance, strength: str | None, out_of: OutOf
+) -> dosing.Setting:
+    """A setting with the product that a keeper named and its strength as typed; without, what is in stock. Raises
+    Refused for what does not read or is not there."""
+    if strength is not None:
+        setting = setting._replace(product=dosing.read_strength(strength, substance))
+    return dosing.from_stock(substance, setting, *out_of)
+
+
+def refuse_several(setting: dosing.Setting, substance: Substance) -> None:
+    """Raises Refused where a dose may be out of several products: what is drawn from which is asked, by name."""
+    if setting.choice is not None and setting.choice.several:
+        names = " or ".join(f'--product "{name}"' for name in setting.choice.several)
+        raise Refused(
+            f"There are {len(setting.choice.several)} products of {substance.name} in stock: say out of which it was "
+            f"given: {names}.",
+            products=list(setting.choice.several),
+        )
 
 
 def read_given(text: str, unit: str) -> Quantity:

@@ -1,60 +1,26 @@
-"""Claiming a task for some minutes (F43), so that two keepers do not both begin it. The clock ends a claim by itself.
+"""Claiming a task for some minutes, so that two keepers do not both begin it (F43). The clock ends a claim by itself.
 
-A claim is a fact; the last one of a task rules. Every write takes the record's one lock before it reads, so of two
-processes that claim a task at once the second reads the first one's claim and is refused. Reading is light: `today`
-shows claims.
+Every write takes the record's one lock before it reads, so of two processes that claim a task at once the second reads
+the first one's claim and is refused.
 """
 
 from __future__ import annotations
 
-import json
-from collections.abc import Iterator
-from contextlib import contextmanager
-from datetime import datetime, timedelta
-from typing import TYPE_CHECKING, Any, NamedTuple
-from zoneinfo import ZoneInfo
+from datetime import timedelta
+from typing import Any
 
+from quarantine.actions.claims import LONGEST, Claim, claims_at
+from quarantine.actions.desk import Desk
+from quarantine.actions.planning import add_fact, id_after
+from quarantine.actions.work import find_task, refuse_finished
 from quarantine.failures import Refused, Usage
-from quarantine.records.codec import instant, text_of_instant
-from quarantine.records.reads import Row, Rows
-
-if TYPE_CHECKING:
-    from quarantine.actions.desk import Desk
-    from quarantine.records.store import Act
+from quarantine.quantity import read, show, to
+from quarantine.records.codec import text_of_instant
+from quarantine.records.reads import Row
+from quarantine.records.store import Act
 
 USUAL = "20 min"
 """How long a claim holds where nothing is said; our choice, no source."""
-
-LONGEST = timedelta(hours=4)
-"""The longest claim: a forgotten one must not keep a dose of the day from being given; our choice, no source."""
-
-
-class Claim(NamedTuple):
-    """Who does a task now, by id and name, and until when (UTC)."""
-
-    keeper: str
-    by: str
-    until: datetime
-
-    def words(self, zone: str, now: datetime) -> str:
-        """ "claimed by Robin until 20:15", in the site's time; with the day where it is another one."""
-        until, here = (at.astimezone(ZoneInfo(zone)) for at in (self.until, now))
-        return f"claimed by {self.by} until {until:{'%H:%M' if until.date() == here.date() else '%Y-%m-%d %H:%M'}}"
-
-
-def claims_at(rows: Rows, now: datetime) -> dict[str, Claim]:
-    """Task's id -> the claim that holds at ``now``. One that has run out or was given up is not there."""
-    last: dict[str, Row] = {}
-    found = rows.rows("claims", since=text_of_instant(now - LONGEST))
-    for row in sorted(found, key=lambda row: (row["entered_at"], row["id"])):
-        last[row["task"]] = row
-    held = {task: (row, json.loads(row["data"])) for task, row in last.items()}
-    names = {k["id"]: k["name"] for k in rows.rows("keepers")} if held else {}
-    return {
-        task: Claim(row["keeper"], names[row["keeper"]], instant(data["until"]))
-        for task, (row, data) in held.items()
-        if not data.get("given_up") and instant(data["until"]) > now
-    }
 
 
 def claim(desk: Desk, code: str, *, for_: str | None = None, give_up: bool = False) -> dict[str, Any]:
@@ -63,9 +29,6 @@ def claim(desk: Desk, code: str, *, for_: str | None = None, give_up: bool = Fal
     One's own claim is renewed from now on. Raises Refused for a task that is finished or claimed by somebody else,
     and for giving up what is not one's own; Usage for a time that does not fit.
     """
-    from quarantine.actions.planning import add_fact, id_after
-    from quarantine.actions.work import find_task, refuse_finished
-
     if give_up and for_ is not None:
         raise Usage("Say --for TIME or --give-up, not both.")
     lasts = _lasts(for_ or USUAL)
@@ -92,15 +55,13 @@ def claim(desk: Desk, code: str, *, for_: str | None = None, give_up: bool = Fal
         if give_up:
             says = f"{named} is free again: {by} gave the claim up"
         else:
-            says = f"{named} is {Claim(str(act.keeper), by, until).words(task['zone'], act.now)}"
+            says = f"{named} is {Claim(str(act.keeper), by, until).words(task['zone'])}"
         act.describe("claim given up" if give_up else "task claimed", says)
         return {"code": task["code"], "by": by, "until": None if give_up else until, "says": says}
 
 
 def _lasts(text: str) -> timedelta:
     """How long a claim shall hold, from a minute to :data:`LONGEST`. Raises Usage."""
-    from quarantine.quantity import read, show, to
-
     minutes = to(read(text, "duration", "--for"), "min")
     most = int(LONGEST.total_seconds()) // 60
     if not 1 <= minutes <= most:
@@ -116,32 +77,9 @@ def _refuse_others(act: Act, task: Row, held: Claim | None, give_up: bool) -> No
     if held is not None and held.keeper != act.keeper:
         only = f"Only {held.by} gives it up; " if give_up else ""
         raise Refused(
-            f"{named} is {held.words(task['zone'], act.now)}. {only}it lapses by itself then: ask {held.by}, or wait.",
+            f"{named} is {held.words(task['zone'])}. {only}it lapses by itself then: ask {held.by}, or wait.",
             by=held.by,
             until=text_of_instant(held.until),
         )
     if give_up and held is None:
         raise Refused(f"{named} is not claimed by anybody now; nothing was recorded.")
-
-
-@contextmanager
-def asked_if_claimed(act: Act, task: Row, *, really: bool) -> Iterator[None]:
-    """What is done inside to a task that somebody else has claimed is asked about once, together with whatever else is
-    asked: one ``really`` answers all of it, so all of it must have been read. Raises Refused; the transaction that
-    it leaves is rolled back."""
-    held = None if really else claims_at(act, act.now).get(task["id"])
-    if held is None or held.keeper == act.keeper:
-        yield
-        return
-    says = (
-        f"{task['code']} ({task['title']}) is {held.words(task['zone'], act.now)}: ask {held.by} whether it was begun "
-        "or done already"
-    )
-    facts = {"by": held.by, "until": text_of_instant(held.until)}
-    try:
-        yield
-    except Refused as refused:
-        if "--really" not in refused.sentence:
-            raise
-        raise Refused(f"{says}. {refused.sentence}", **{**refused.facts, **facts}) from refused
-    raise Refused(f"{says}. If you did it, say so with --really; nothing was recorded.", **facts)

@@ -36,12 +36,16 @@ TOXIC = (
 )
 WATER_CONDITIONER = "water conditioner"
 """Its name among what an entry of the formulary says must not meet."""
+DEFERS_TOO = f"Caution: {DEFERS}"
 
 
 class Conditioner(NamedTuple):
-    """What a change's new water takes: ``says`` on the card, the working behind it, and what has to be known of it."""
+    """What a change's new water takes: ``says`` on the card, the working behind it, and what has to be known of it.
 
-    litres: Decimal
+    ``litres`` None: how much goes in is not known beforehand, and ``says`` is for each litre.
+    """
+
+    litres: Decimal | None
     says: str
     new: NewWater | None = None
     """None where no amount is computed"""
@@ -52,10 +56,11 @@ class Conditioner(NamedTuple):
     cautions: tuple[str, ...] = ()
 
 
-def for_change(rows: Rows, home: Home, tank: Row, name: str, litres: Decimal, now: datetime) -> Conditioner:
+def for_change(rows: Rows, home: Home, tank: Row, name: str, litres: Decimal | None, now: datetime) -> Conditioner:
     """The conditioner for ``litres`` of new water in a tank's system, as it is known ``now``.
 
-    ``tank`` needs system and zone; ``name`` is the tank's.
+    ``litres`` None: they are judged when it is done (the end of a bath, a change that a reading asks for). ``tank``
+    needs system and zone; ``name`` is the tank's.
     """
     since = text_of_instant(now - timedelta(days=READ_DAYS))
     facts = in_order([fact_of(row) for row in rows.rows("facts_since", system=tank["system"], since=since)])
@@ -73,7 +78,7 @@ def for_change(rows: Rows, home: Home, tank: Row, name: str, litres: Decimal, no
             "--tap-chlorine VALUE)",
         )
     scale = to(read(home.value("scale_step"), "mass", "scale_step"), "g")
-    return _sized(tested[-1], litres, scale, water, tank["zone"], now)
+    return _sized(tested[-1], litres, scale, water, tank["zone"], name, now)
 
 
 def _word(name: str) -> str:
@@ -82,7 +87,9 @@ def _word(name: str) -> str:
     return shlex.quote(name)
 
 
-def _sized(fact: Fact, litres: Decimal, scale: Decimal, water: Water | None, zone: str, now: datetime) -> Conditioner:
+def _sized(
+    fact: Fact, litres: Decimal | None, scale: Decimal, water: Water | None, zone: str, name: str, now: datetime
+) -> Conditioner:
     """The amount by the last reading of the tap water; none where the kit found nothing."""
     chlorine, step = Decimal(fact.data["chlorine"]), Decimal(fact.data["chlorine_step"])
     when = fact.at.astimezone(ZoneInfo(zone)).strftime("%Y-%m-%d %H:%M")
@@ -92,6 +99,8 @@ def _sized(fact: Fact, litres: Decimal, scale: Decimal, water: Water | None, zon
     if chlorine == 0:
         hidden = (f"up to {show(step / 2)} mg/L could be there unseen",) if step else ()
         return Conditioner(litres, "none by this reading: the kit found no chlorine", None, read_, (*hidden, TOXIC))
+    if litres is None:
+        return Conditioner(litres, _each_litre(chlorine, step, scale), None, read_, (_in_grams(name), DEFERS_TOO))
     new = for_new_water(chlorine, step, litres, scale)
     return Conditioner(
         litres,
@@ -108,6 +117,16 @@ def _sized(fact: Fact, litres: Decimal, scale: Decimal, water: Water | None, zon
             "no source on record says how much is too much: weigh it",
         ),
     )
+
+
+def _each_litre(chlorine: Decimal, step: Decimal, scale: Decimal) -> str:
+    """The rate where the litres are not known yet, up to three digits (rule C4)."""
+    mg = show_significant(for_new_water(chlorine, step, Decimal(1), scale).mg, 3, up=True)
+    return f"{mg} mg of sodium thiosulfate pentahydrate, counted as pure, for each litre of new water"
+
+
+def _in_grams(name: str) -> str:
+    return f"in grams, for your litres: quarantine event change {_word(name)} --out LITRES --dry-run"
 
 
 def _ammonia(new: NewWater, litres: Decimal, water: Water | None) -> str:
@@ -181,12 +200,16 @@ def way_lines(conditioner: Conditioner, way: str | None) -> list[str]:
 
 def card_lines(conditioner: Conditioner, kind: str, way: str | None = None) -> list[str]:
     """The lines of today's list; ``kind`` is fresh, brackish or marine water."""
-    litres = show(conditioner.litres)
     match = "its temperature and salinity" if kind != "fresh" else "its temperature"
-    lines = [f"new water: {litres} L, matched to {match}; conditioner for these {litres} L only, {conditioner.says}"]
+    if conditioner.litres is None:
+        lines = [f"new water, matched to {match}; conditioner for the litres that go in only, {conditioner.says}"]
+    else:
+        litres = show(conditioner.litres)
+        only = f"conditioner for these {litres} L only"
+        lines = [f"new water: {litres} L, matched to {match}; {only}, {conditioner.says}"]
     below = [*([conditioner.read] if conditioner.read else []), *conditioner.notes, *way_lines(conditioner, way)]
     if conditioner.new is not None:
-        below.append(f"Caution: {DEFERS}")
+        below.append(DEFERS_TOO)
     return [*lines, *(f"  {line}" for line in below)]
 
 

@@ -13,6 +13,7 @@ from decimal import Decimal
 from typing import Any, NamedTuple
 
 from quarantine.actions.desk import Desk, local_text, when
+from quarantine.actions.drawing import drawn_anew, give_back, write
 from quarantine.actions.planning import add_fact, consequences, earliest_days, replan
 from quarantine.failures import Refused, Unknown, Usage
 from quarantine.plan import Plan
@@ -57,6 +58,8 @@ def undo(desk: Desk, because: str, *, yes: bool = False) -> dict[str, Any]:
             )
         before = earliest_days(act, {fact["system"] for fact in entry.facts})
         for fact in entry.facts:
+            if fact["kind"] == "dose":
+                give_back(act, fact, reason)
             add_fact(
                 act,
                 "void",
@@ -98,6 +101,11 @@ def correct(
             was = json.loads(fact["data"])
             data = {**was, **_shifted(was, moment - instant(fact["happened_at"]))}
             data |= changed.get(fact["id"], ({}, ""))[0]
+            if fact["kind"] == "exchange":
+                _refuse_backward_flow(data, moment)
+            if "drawn" in was:
+                give_back(act, fact, reason)
+                data |= drawn_anew(act, was, data)
             data["first"] = was.get("first", {"id": fact["id"], "entered_at": fact["entered_at"]})
             data["corrected"] = reason
             replaced[fact["id"]] = add_fact(
@@ -108,9 +116,12 @@ def correct(
                 batch=fact["batch"],
                 task=fact["task"],
                 at=moment,
-                data={name: value for name, value in data.items() if value is not None},
+                # What was not known stays so; what the correction takes back goes.
+                data={name: value for name, value in data.items() if value is not None or was.get(name, "") is None},
                 voids=fact["id"],
             )
+            if "drawn" in was:
+                write(act, replaced[fact["id"]], moment, data)
             says = changed.get(fact["id"], ({}, ""))[1]
             told.append(says or f"{fact['kind']}: {local_text(moment, zone)}")
         moved = _settle(act, [f for f in entry.facts if f["id"] in replaced], replaced, before, yes)
@@ -329,6 +340,32 @@ def _litres(key: str) -> Correction:
     return find
 
 
+def _rate(act: Act, desk: Desk, fact: Row, text: str) -> tuple[dict[str, Any], str]:
+    from quarantine.actions.exchanging import read_rate
+
+    litres = read_rate(text)
+    was = Decimal(json.loads(fact["data"])["litres_per_hour"])
+    return {"litres_per_hour": litres}, f"rate {show(was, 3)} -> {show(litres, 3)} L/h"
+
+
+def _until(act: Act, desk: Desk, fact: Row, text: str) -> tuple[dict[str, Any], str]:
+    """When a flow ended; "running" while it runs on."""
+    zone = _zone(act, fact["system"])
+    was = json.loads(fact["data"]).get("until")
+    before = local_text(instant(was), zone) if was else "running"
+    if text.casefold() == "running":
+        return {"until": None}, f"until {before} -> running"
+    end = when(text, zone, act.now, what="until=")
+    return {"until": end}, f"until {before} -> {local_text(end, zone)}"
+
+
+def _refuse_backward_flow(data: dict[str, Any], moment: datetime) -> None:
+    """A flow ends after it began: most often a slip of the day."""
+    until = data.get("until")
+    if until is not None and (until if isinstance(until, datetime) else instant(until)) <= moment:
+        raise Refused("The flow would end before it began; correct until= too, or write until=running.")
+
+
 def _reading(name: str) -> Correction:
     """A reading under the name that was typed; a nitrite that was said to be read as nitrogen stays so unless that name
     says otherwise."""
@@ -375,7 +412,8 @@ def _rescue(dose: dict[str, Any]) -> str:
     from quarantine.formulary import load
 
     substance = load(dose["substance"])
-    if dose["ceiling_mg_per_l"] is None or dose["gives_high_mg_per_l"] is None or "salt" in substance.classes:
+    # An earlier correction of this program left out what was not known.
+    if dose.get("ceiling_mg_per_l") is None or dose.get("gives_high_mg_per_l") is None or "salt" in substance.classes:
         return ""
     ceiling, high = Decimal(dose["ceiling_mg_per_l"]), Decimal(dose["gives_high_mg_per_l"])
     if high <= ceiling:
@@ -396,6 +434,7 @@ CORRECTIONS: dict[str, dict[str, Correction]] = {
     "change": {"out": _litres("out_litres"), "in": _litres("in_litres")},
     "topup": {"litres": _litres("litres")},
     "evaporation": {"litres": _litres("litres")},
+    "exchange": {"rate": _rate, "until": _until},
     "dose": {"gave": _gave},
     "done": {"note": _note},
     "skip": {"because": _because},

@@ -1,8 +1,10 @@
-"""Water that flows through a tank, and what new water brings with it: from typed words to the ledger's facts."""
+"""Water that flows through a tank, what new water brings with it, and what fish may carry over: from typed words to
+the ledger's facts."""
 
 from __future__ import annotations
 
 import re
+import shlex
 from datetime import datetime
 from decimal import Decimal
 from typing import Any
@@ -13,6 +15,7 @@ from quarantine.failures import Refused, Usage
 from quarantine.quantity import read, show, to
 from quarantine.records.loading import system_water
 from quarantine.records.reads import Row, Rows
+from quarantine.records.store import Act
 
 HOURS = {
     **dict.fromkeys(("h", "hr", "hour"), Decimal(1)),
@@ -149,7 +152,7 @@ def _flows(rows: Rows, tank: Row, moment: datetime) -> bool:
     own = [f for f in facts if f.kind == "exchange" and f.tank == tank["id"] and f.at <= moment]
     if not own:
         return False
-    end = own[-1].data["until"]
+    end = own[-1].data.get("until")
     return Decimal(own[-1].data["litres_per_hour"]) > 0 and (end is None or datetime.fromisoformat(end) > moment)
 
 
@@ -162,3 +165,58 @@ def _ask_about_rate(rows: Rows, tank: Row, litres: Decimal, moment: datetime) ->
             f"{show(litres, 1)} L an hour is more than all of this water, {whole} L, each hour. If it is so, say"
             " --really."
         )
+
+
+def carried_over(act: Act, tank: Row, there: Row, moment: datetime) -> list[str]:
+    """Fish went from a tank to another water, and water may have gone with them: how much is not known, so of each
+    substance that may have been in it the level over there is unknown from then on (rules B3 and C12).
+
+    Writes that down and says it; nothing where both are one water, or where the water they left held nothing.
+    """
+    if tank["system"] == there["system"]:
+        return []
+    held = _may_hold(act, tank["system"], moment)
+    what = f"water that may have come with fish from {tank['name']}"
+    for name in held:
+        data = {"what": what, **({"substance": name} if name else {})}
+        id_ = id_after(act, there["system"], moment)
+        add_fact(act, "unknown_addition", system=there["system"], tank=there["id"], at=moment, data=data, id_=id_)
+    if not held:
+        return []
+    from quarantine.formulary import load
+
+    named = " and ".join(load(name).name for name in held if name) or "something that nobody knows"
+    return [
+        f"The water they left may hold {named}, and some of it may have come along: in {there['name']} that level is "
+        "unknown from now on, until all the water is changed or it is read. If none came, take this back (quarantine "
+        "undo) and say --no-water; if the litres are known, log them as well: quarantine event topup "
+        f'{shlex.quote(there["name"])} LITRES --brings "SUBSTANCE LEVEL".'
+    ]
+
+
+def _may_hold(rows: Rows, system: str, moment: datetime) -> list[str]:
+    """Every substance whose upper bound is above zero, or not known, in a water; "" where any may be in it."""
+    from quarantine.actions.admitting import SURELY_OUT
+    from quarantine.facts import in_order
+    from quarantine.records.loading import fact_of
+    from quarantine.water.ledger import level_of, never_dosed, steps_of, substances_in
+
+    facts = in_order([fact_of(row) for row in rows.rows("facts_since", system=system, since="9999")])
+    facts = [f for f in facts if f.at <= moment]
+    water, _ = system_water(rows, system, moment)
+    if water is None:
+        strange = any(f.kind == "unknown_addition" and not f.data.get("substance") for f in facts)
+        put_in = ("dose", "unknown_addition", "reading")
+        return (
+            [""]
+            if strange
+            else [
+                name
+                for name in substances_in(facts)
+                if any(step.kind in put_in or step.incoming_high > 0 for step in steps_of(facts, name))
+            ]
+        )
+    if not never_dosed(facts, water, moment).known:
+        return [""]
+    levels = ((name, level_of(facts, name, water, "none", moment).high) for name in substances_in(facts))
+    return [name for name, high in levels if high is None or high > SURELY_OUT]

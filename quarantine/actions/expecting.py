@@ -20,6 +20,7 @@ from quarantine.actions.batches import (
     made_preview,
     read_fish,
     record_arrival,
+    stock_lines,
 )
 from quarantine.actions.desk import Desk, find_batch, find_tank, free_name, local_text, when
 from quarantine.actions.planning import add_fact, frozen, replan, store_tasks
@@ -348,7 +349,7 @@ def arrived(
         more = {"open_items": {"because": reason, "items": passed}} if passed else {}
         made = record_arrival(act, batch, quarantine, template, bag, dead_on_arrival, more, yes=yes)
         told += second_source(act, quarantine, known["name"], values["source"], moment)
-        more_lines = [*told, *made["lines"]]
+        more_lines = [*told, *made["lines"], *stock_lines(act, desk, template, batch)]
         return {**made, "expected": _before(known), "open_items": passed, "moved": shared, "lines": more_lines}
 
 

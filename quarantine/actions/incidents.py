@@ -41,7 +41,8 @@ def incident(
 ) -> Noted:
     """An incident in a tank and, named with commas between, in others; ``until`` None: it is not over yet.
 
-    Raises Refused where it moves dates, with old and new ones, until ``yes`` is said; Usage for what does not read.
+    Raises Refused where it moves dates, with old and new ones, until ``yes`` is said, and where the same one is open
+    there already: its checks would be asked twice. Usage for what does not read.
     """
     kind = what.strip().casefold()
     if kind not in INCIDENTS:
@@ -57,6 +58,8 @@ def incident(
             if end <= start:
                 raise Usage(f"--until ({local_text(end, zone)}) is not after --from ({local_text(start, zone)}).")
             data["until"] = text_of_instant(end)
+        if until is None:
+            _refuse_open(act, kind, here)
         systems = list(dict.fromkeys(tank["system"] for tank in here))
         before = earliest_days(act, set(systems))
         facts = [_write(act, system, here, start, data) for system in systems]
@@ -76,7 +79,7 @@ def incident(
                 *([COOLED] if kind in COOLS else []),
                 *_lines(checks),
                 *([f"When it is over: quarantine event incident-over {_quoted(here[0])}"] if until is None else []),
-                CARD,
+                CARD.format(tank=_quoted(here[0])),
             ],
             {"incident": facts, "at": start, "tanks": data["tanks"], "data": data, "moved": moved, "checks": checks},
         )
@@ -85,7 +88,7 @@ def incident(
 COOLED = (
     "Whether the temperature is in range is not known until it is read again (rule A10): doses that ask for it wait."
 )
-CARD = "What to do meanwhile, with this tank's litres: quarantine card emergency --tank NAME."
+CARD = "What to do meanwhile, with this tank's litres: quarantine card emergency --tank {tank}"
 
 
 def incident_over(desk: Desk, tank_name: str, *, at: str | None = None) -> Noted:
@@ -155,6 +158,18 @@ def _open_in(act: Act, tank: Row) -> list[Fact]:
     return [fact for fact in _open(act) if tank["id"] in fact.data["tank_ids"]]
 
 
+def _refuse_open(act: Act, kind: str, tanks: list[Row]) -> None:
+    """An incident that is not over is recorded once. Raises Refused with when it began and what to say instead."""
+    for tank in tanks:
+        same = [fact for fact in _open_in(act, tank) if fact.data["what"] == kind]
+        if same:
+            raise Refused(
+                f"{INCIDENT_WORDS[kind].capitalize()} in {tank['name']} since {local_text(same[-1].at, tank['zone'])} "
+                "is on record and not over yet; nothing was recorded. Is it over: quarantine event incident-over "
+                f"{_quoted(tank)}. Was its beginning or its tanks wrong: quarantine undo REASON, then log it again."
+            )
+
+
 def _unmoved(act: Act, tanks: list[Row]) -> str:
     """That no date moves; where no batch is there, that nobody is given a task either."""
     here = {tank["id"] for tank in tanks}
@@ -186,7 +201,7 @@ def _checks(act: Act, systems: list[str], facts: list[str]) -> list[dict[str, An
 
 def _lines(checks: list[dict[str, Any]]) -> list[str]:
     open_ = [c for c in checks if c["state"] in ("planned", "missed")]
-    later = ", ".join(dict.fromkeys(c["title"] for c in open_ if not c["day"]))
+    later = "; ".join(dict.fromkeys(c["title"] for c in open_ if not c["day"]))
     dated = [f"  {c['code']} {c['tank']}: {c['title']}, {c['day']}" for c in open_ if c["day"]]
     return [*dated, *([f"  Once it is over: {later}"] if later else [])]
 

@@ -293,6 +293,30 @@ def _shown(level: Level, at: datetime, unit: Unit, why: str) -> Bounds:
     return Bounds(at, _out(level.low * unit.factor, up=False), _out(level.high * unit.factor, up=True))
 
 
+def level_words(bounds: Bounds, unit: str) -> str:
+    """ "1.8 to 1.9 mg/L", "0 mg/L" or "unknown: why"."""
+    if bounds.low is None or bounds.high is None:
+        return f"unknown: {bounds.why}" if bounds.why else "unknown"
+    span = show(bounds.low) if bounds.low == bounds.high else f"{show(bounds.low)} to {show(bounds.high)}"
+    return f"{span} {unit}"
+
+
+def left_in_water(rows: Rows, tank_name: str, now: datetime) -> list[str]:
+    """What the water of a tank holds now by the record, a line a substance; nothing of what is surely out of it."""
+    found = read_overview(rows, tank_name, now, None).found
+    return [
+        f"{one.name} in the water now: {level_words(one.now, one.unit)}."
+        for one in found
+        if one.now.high is None or one.now.high > 0
+    ]
+
+
+def level_now(doses: Sequence[Fact], substance: str, level: Level, at: datetime) -> str:
+    """A level that is known already, in words and in the unit of its ledger; ``doses`` are those of this water."""
+    unit = unit_of(doses, substance)
+    return level_words(_shown(level, at, unit, ""), unit.label)
+
+
 def _out(value: float, *, up: bool) -> Decimal:
     """A bound to the digits that are shown, outward, but for what floats may have added at the far end of theirs."""
     near = Decimal(show_significant(Decimal(repr(value)), 12))

@@ -13,6 +13,7 @@ from quarantine.actions import conditioning, measured
 from quarantine.actions.admitting import ask_about_medicine
 from quarantine.actions.desk import Desk, find_tank, local_text, named, when
 from quarantine.actions.dipping import after_change
+from quarantine.actions.exchanging import carried_over
 from quarantine.actions.planning import add_fact, consequences, earliest_days, id_after, replan
 from quarantine.facts import Fact, local_day
 from quarantine.failures import Refused, Unknown, Usage
@@ -569,6 +570,7 @@ def event(
     batch_name: str | None = None,
     yes: bool = True,
     really: bool = False,
+    no_water: bool = False,
 ) -> Noted:
     """One fact without a task. The consequence (old and new dates) is shown first when ``yes`` is False.
 
@@ -583,8 +585,8 @@ def event(
         batch = _batch_of(act, tank, moment, kind, batch_name, really=really and kind == "died") if of_batch else None
         if kind == "died" and not data.get("euthanised"):
             data |= _since_look(act, tank, moment)
-        if kind == "moved":
-            there = find_tank(act, data["to"])
+        there = find_tank(act, data["to"]) if kind == "moved" else None
+        if there is not None:
             if there["id"] == tank["id"]:
                 raise Refused(f"{tank['name']} is the tank they are in; say where they went.")
             data = {**data, "to": there["name"], "to_tank": there["id"]}
@@ -595,7 +597,8 @@ def event(
             _ask_about_count(act, kind, batch, int(data.get("count", 0)))
             _ask_about_water(act, tank, kind, data, moment)
         conditioner = _conditioner(act, desk.home, tank, data, moment) if kind == "change" else None
-        before = earliest_days(act, {tank["system"]})
+        before = earliest_days(act, {tank["system"], there["system"] if there else tank["system"]})
+        asked_before = _open_codes(act, tank["system"])
         add_fact(
             act,
             kind,
@@ -606,8 +609,9 @@ def event(
             data=data,
             id_=id_after(act, tank["system"], moment),
         )
+        carried = carried_over(act, tank, there, moment) if there and not no_water else []
         made = replan(act, tank["system"])
-        moved = consequences(act, before, [made])
+        moved = consequences(act, before, [made, *([replan(act, there["system"])] if there and carried else [])])
         if moved and not yes:
             raise Refused(f"This would move dates: {'; '.join(moved)}. Say --yes to record it.", moved=moved)
         told = {name: value for name, value in data.items() if value not in (False, None) and name not in UNTOLD}
@@ -620,8 +624,8 @@ def event(
                 *entered,
                 *(_second_source(tank, batch, data) if kind == "added" and batch else []),
                 *(_conditioner_lines(conditioner, tank, data) if conditioner else []),
-                *(after_change(act, tank["system"], moment) if kind == "change" else []),
-                *_what_follows(kind),
+                *_what_follows(act, tank, kind, moment, asked_before),
+                *carried,
                 *(_outbreaks(act, [made], [batch["name"]]) if kind == "died" and batch else []),
                 *([_after_death(batch, bool(data.get("euthanised")))] if kind == "died" and batch else []),
             ],
@@ -705,15 +709,36 @@ def _second_source(tank: Row, batch: Row, data: dict[str, Any]) -> list[str]:
     ]
 
 
-def _what_follows(kind: str) -> list[str]:
+WATER_KINDS = ("change", "topup", "evaporation", "exchange", "removal", "unknown_addition")
+"""Facts that change what is in the water, or what is known of it."""
+
+
+def _open_codes(act: Act, system: str) -> dict[str, str]:
+    """The doses and tests of a water that are still to be done: code to title and day."""
+    return {
+        row["code"]: f"{row['title']}, {row['day'] or 'not dated yet'}"
+        for row in act.rows("tasks_of_system", system=system)
+        if row["kind"] in ("dose", "test") and row["state"] == "planned"
+    }
+
+
+def _what_follows(act: Act, tank: Row, kind: str, moment: datetime, before: dict[str, str]) -> list[str]:
     """What a keeper has to know after a fact that takes medicine out, or fish away."""
-    if kind == "change":
-        return [
-            "If medicine was in the water, a share of it went too; no dose is planned for that: ask a veterinarian."
-        ]
     if kind == "moved":
         return ["These fish have not been signed off: the tank they went to shares their risk, and is quarantined too."]
-    return []
+    if kind not in WATER_KINDS:
+        return []
+    from quarantine.actions.levels import left_in_water
+
+    ended = after_change(act, tank["system"], moment) if kind == "change" else []
+    held = left_in_water(act, tank["name"], act.now)
+    asked = [f"{code} {says}" for code, says in _open_codes(act, tank["system"]).items() if code not in before]
+    if asked:
+        return [*ended, *held, f"This change calls for: {'; '.join(asked)}. See: quarantine today."]
+    if ended:
+        return ended
+    went = ["No dose is planned for what went out with the old water."] if held and kind == "change" else []
+    return [*held, *went]
 
 
 def _ask_about_count(act: Act, kind: str, batch: Row | None, count: int) -> None:
@@ -795,10 +820,12 @@ def dose_event(
     at: str | None = None,
     really: bool = False,
     strength: str | None = None,
+    product: str | None = None,
+    lot: str | None = None,
 ) -> Noted:
     """A dose that was given without a task, or a second time: recorded, and answered with the rescue (C7)."""
     from quarantine import dosing
-    from quarantine.actions import cards
+    from quarantine.actions import cards, drawing
     from quarantine.actions.work import dose_record
     from quarantine.formulary import regimen
 
@@ -809,23 +836,27 @@ def dose_event(
         here = cards.batch_in(act, tank["system"])
         there = here if here is not None and instant(here["arrived_at"]) <= moment else None
         setting = cards.setting_for(act, desk.home, tank, there, moment)
-        setting = cards.with_strength(setting, row.id, strength)
+        setting = cards.measured_out_of(setting, substance, strength, cards.OutOf(product, lot))
+        cards.refuse_several(setting, substance)
         proposal = dosing.propose(substance, row, setting)
         given = cards.read_given(gave, proposal.dose.add_unit)
+        data = dose_record(proposal, setting, given)
         if not really:
+            over = f" {data['rescue'].partition(' Now:')[0]}" if "over the ceiling" in data["rescue"] else ""
             held = f" (it would be held: {proposal.hold.says})" if proposal.hold else ""
             raise Refused(
                 f"This records that {show(given.value)} {given.unit} of {substance.name} was really put into "
-                f"{tank['name']}{held}. Say --really to record it."
+                f"{tank['name']}{held}.{over} Say --really to record it."
             )
-        data = dose_record(proposal, setting, given)
         id_ = id_after(act, tank["system"], moment)
-        add_fact(act, "dose", system=tank["system"], tank=tank["id"], at=moment, data=data, id_=id_)
+        fact = add_fact(act, "dose", system=tank["system"], tank=tank["id"], at=moment, data=data, id_=id_)
+        drawing.write(act, fact, moment, data)
         replan(act, tank["system"])
         act.describe("dose", f"{tank['name']}: {data['given']} {data['given_unit']} of {substance.id}", moment)
         lines = [
             f"{tank['name']}, {local_text(moment, tank['zone'])}: {show(given.value)} {given.unit} of "
             f"{substance.name} recorded",
+            *drawing.words(act, data),
             *([data["rescue"]] if data["rescue"] else []),
             dosing.DEFERS,
         ]

@@ -20,6 +20,7 @@ from quarantine.actions.desk import Desk, find_site, find_tank, local_text, name
 from quarantine.actions.noting import Noted, look, read_count, read_reading, read_sign, reading
 from quarantine.actions.planning import OPEN, earliest_days
 from quarantine.actions.today import Day, Listed, list_day
+from quarantine.actions.vouching import NOTHING_BESIDE, Beside
 from quarantine.actions.work import NoTask, Skipped, done, find_task, skip
 from quarantine.evidence import ALL_SEEN_DAYS, SEEN_SHARE
 from quarantine.facts import local_day
@@ -302,6 +303,7 @@ class Item(NamedTuple):
     gave: str | None = None
     at: str | None = None
     really: bool = False
+    beside: Beside = NOTHING_BESIDE
     if_open: bool = False
 
 
@@ -373,7 +375,7 @@ def _write(desk: Desk, act: Act, item: Item) -> Noted | Skipped | list[dict[str,
         return None
     if item.because is not None:
         return skip(desk, codes, because=item.because, at=item.at, yes=True)
-    return done(desk, codes, at=item.at, gave=item.gave, really=item.really)
+    return done(desk, codes, at=item.at, gave=item.gave, really=item.really, beside=item.beside)
 
 
 def _write_saw(desk: Desk, tank: str, saw: Saw, at: str | None) -> Noted | None:
@@ -568,6 +570,12 @@ def _seen_item(tank: str, words: list[str], at: str, really: bool) -> Item:
     return Item(tank=tank, saw=saw, at=at)
 
 
+_AMOUNT_LINE = re.compile(
+    r"(?P<gave>.+?)(?: witness (?P<witness>\D+?) (?P<typed>\d.*?))?(?: because (?P<because>.+))?", re.IGNORECASE
+)
+"""An amount, and what the sheet has beside it: "3.4 g witness Noor 3.4 g because the tail of the jar"."""
+
+
 def _task_item(task: Row, words: list[str], at: str, really: bool) -> Item:
     code, kind = task["code"], task["kind"]
     if words and words[0].casefold() == "x":
@@ -582,7 +590,10 @@ def _task_item(task: Row, words: list[str], at: str, really: bool) -> Item:
         if not words or [w.casefold() for w in words] == ["as", "shown"]:
             example = "3.4 g" if kind == "dose" else "12 L"
             raise Usage(f"{code} wants the amount that was written on the sheet: {code} {example}.")
-        return Item(codes=(code,), gave=" ".join(words), at=at, really=really)
+        found = _AMOUNT_LINE.fullmatch(" ".join(words))
+        assert found is not None, "what is no witness and no reason is the amount"
+        said = Beside(found["witness"], found["typed"], found["because"])
+        return Item(codes=(code,), gave=found["gave"], at=at, really=really, beside=said)
     if words:
         raise Usage(f"{code} ({task['title']}) takes only a time; {' '.join(words)!r} does not read.")
     return Item(codes=(code,), at=at, really=really)

@@ -19,6 +19,7 @@ from typing import Any, NamedTuple
 from zoneinfo import ZoneInfo
 
 from quarantine import dosing
+from quarantine.actions.claims import WITNESS, wants_witness
 from quarantine.actions.conditioning import card_lines
 from quarantine.actions.today import Day, Listed, list_day, tank_named
 from quarantine.facts import Fact, in_order, local_day
@@ -76,7 +77,9 @@ class Sheet(NamedTuple):
     idle: tuple[str, ...]
     """tanks without work that day"""
     kept_back: tuple[str, ...]
-    """codes of the tasks that are not a sitter's"""
+    """codes of that day's tasks that are not a sitter's"""
+    alerts: tuple[str, ...] = ()
+    """incidents that are not over and fish that nobody has seen, each with its tank: for keepers"""
 
 
 def read_sheet(
@@ -105,7 +108,8 @@ def read_sheet(
         keepers=keeper_names(rows),
         parts=parts,
         idle=tuple(line["tank"] for line in day.tanks if line["tank"] not in worked),
-        kept_back=tuple(item.row["code"] for item in day.tasks if sitter and not _for_anyone(item)),
+        kept_back=tuple(item.row["code"] for item in day.tasks if sitter and _open(item) and not _for_anyone(item)),
+        alerts=() if sitter else tuple(f"{line['tank']}: {says}" for line in day.tanks for says in line["alerts"]),
     )
 
 
@@ -135,7 +139,7 @@ def _part(items: list[Listed], day: Day, card: Card, standings: dict[str, dict[s
     batches = tuple(dict.fromkeys(item.row["batch_name"] for item in items))
     known = [standings[name] for name in batches if name in standings]
     lines = {t["tank_id"]: str(t["line"]) for t in day.tanks}  # it speaks of doses: not for a sitter
-    open_ = [item for item in items if item.section not in ("missed", "waiting")]
+    open_ = [item for item in items if _open(item)]
     return TankPart(
         tank=tank,
         line=tank if sitter else lines.get(items[0].row["tank"], tank),
@@ -154,6 +158,11 @@ def _part(items: list[Listed], day: Day, card: Card, standings: dict[str, dict[s
     )
 
 
+def _open(item: Listed) -> bool:
+    """Whether it is that day's work, to be ticked."""
+    return item.section not in ("missed", "waiting")
+
+
 def _missed(items: list[Listed]) -> Iterable[str]:
     by_title: dict[str, list[str]] = {}
     for item in items:
@@ -170,8 +179,9 @@ def _task(item: Listed, card: Card, *, sitter: bool) -> Task:
         headline, *rest = card(item.proposal)
         confirm = [] if item.proposal.hold else list(item.proposal.confirm)
         lines = [*_dose_lines(rest, item.proposal.dose.cautions), *lines]
-    elif item.litres is not None:
-        headline = f"about {show(item.litres)} L of the water that is there"
+        lines += [f"{WITNESS} Name: __________ Amount: __________"] if wants_witness(item.row) else []
+    else:
+        headline = "" if item.litres is None else f"about {show(item.litres)} L of the water that is there"
         if item.conditioner is not None and not sitter:
             lines = [*(line.strip() for line in card_lines(item.conditioner, item.row["water"])), *lines]
     return Task(
@@ -209,6 +219,12 @@ def _blank(name: str) -> str:
 
 
 def _when(item: Listed) -> str:
+    """When it is due, and who is doing it now."""
+    claimed = [item.claimed.words(item.row["zone"])] if item.claimed else []
+    return ", ".join([*([due] if (due := _due(item)) else []), *claimed])
+
+
+def _due(item: Listed) -> str:
     zone = ZoneInfo(item.row["zone"])
     until = instant(item.row["due_until"]).astimezone(zone) if item.row["due_until"] else None
     if until is None:
@@ -217,7 +233,8 @@ def _when(item: Listed) -> str:
         return f"OVERDUE since {until:%Y-%m-%d %H:%M}"
     start = instant(item.row["due_from"]).astimezone(zone)
     between = [f"from {start:%H:%M}"] if f"{start:%H:%M}" != "00:00" else []
-    return " ".join([*between, *([f"until {until:%H:%M}"] if f"{until:%H:%M}" not in ("00:00", "23:59") else [])])
+    ends = f"{until:%H:%M}" if until.date().isoformat() == item.row["day"] else f"{until:%Y-%m-%d %H:%M}"
+    return " ".join([*between, *([f"until {ends}"] if f"{until:%H:%M}" not in ("00:00", "23:59") else [])])
 
 
 # --- What a stranger may do (F58, rule C19) ---------------------------------------------------------------
@@ -226,11 +243,16 @@ _MEDICINE = r"(?:medic|dose|dosing|treat|drug|bath|remed)\w*|dips?"
 """A text with one of these is about medicine, whoever may do it: it stays off a sitter's sheet."""
 
 
+_MOVES = re.compile(r"\b(?:move|moving|catch)\b", re.I)
+"""A title with one of these handles fish, which the sheet forbids a sitter (common practice, no source)."""
+
+
 def _for_anyone(item: Listed) -> bool:
-    """Anyone may do it, it gives nothing, and neither it nor its words are about a substance."""
-    if item.row["kind"] == "dose" or item.section in ("missed", "waiting"):
+    """Anyone may do it, it gives nothing, it handles no fish, and neither it nor its words are about a substance."""
+    title = item.row["title"]
+    if item.row["kind"] == "dose" or not _open(item) or _MOVES.search(title):
         return False
-    return bool(json.loads(item.row["detail"])["who"] == "anyone") and not about_medicine(item.row["title"])
+    return bool(json.loads(item.row["detail"])["who"] == "anyone") and not about_medicine(title)
 
 
 def about_medicine(text: str) -> bool:

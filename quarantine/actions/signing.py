@@ -13,6 +13,7 @@ from quarantine.actions.examining import tests_of
 from quarantine.actions.instructed import lines_of_batch as instruction_lines
 from quarantine.actions.planning import add_fact, followups_of, frozen, load_system, plan_system, replan
 from quarantine.actions.readying import passed_lines
+from quarantine.actions.vouching import deviations_of
 from quarantine.clearance import Judged, judge
 from quarantine.evidence import Standing
 from quarantine.failures import Refused, Usage
@@ -128,6 +129,7 @@ def sign(
             "criteria": [j.as_json() for j in found.judged],
             "tests": tests_of(act, found.batch),
             "instructions": instruction_lines(act, found.batch, act.now),
+            "dose_deviations": deviations_of(act, found.batch, act.now),
             "not_tested": NOT_TESTED,
         }
 
@@ -165,6 +167,7 @@ def _write(act: Act, found: Assessment, decision: str, deviation: str | None, da
             "tests": tests_of(act, batch),
             "not_ready_at_arrival": passed_lines(act, batch),
             "instructions": instruction_lines(act, batch, act.now),
+            "dose_deviations": deviations_of(act, batch, act.now),
             "journal": act.rows("head")[0]["entry"],
         }
     )

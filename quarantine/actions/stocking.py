@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from datetime import date, datetime
 from decimal import Decimal
 from typing import Any
@@ -14,11 +15,13 @@ from quarantine.actions.measured import last_good_day, plain_words
 from quarantine.actions.shelf import find_lot, lot_document, lots, stock_zone
 from quarantine.facts import local_day
 from quarantine.failures import Refused, Unknown, Usage
-from quarantine.quantity import Quantity, read, show, to
+from quarantine.quantity import UNITS, read, show, to
 from quarantine.records.codec import instant, text_of_instant
 from quarantine.records.reads import Row, Rows
 from quarantine.records.store import Act, new_id
 from quarantine.stock import Lot
+
+HALF = Decimal("0.5")
 
 UNNUMBERED = "no number"
 """The lot of a product whose label has none."""
@@ -34,6 +37,7 @@ def add(
     strength: str | None = None,
     each: str | None = None,
     step: str | None = None,
+    halves: bool = False,
     lot: str | None = None,
     expires: str | None = None,
     opened: str | None = None,
@@ -53,7 +57,7 @@ def add(
     with desk.act() as act:
         zone = stock_zone(act)
         moment = when(at, zone, act.now)
-        product = _product(act, name, substance, form, strength, each, step)
+        product = _product(act, name, substance, form, strength, each, step, halves)
         bought = _amount(amount, product["unit"], "AMOUNT")
         row = _lot(act, product, number, expires, opened)
         data = {
@@ -152,11 +156,12 @@ def _product(
     strength: str | None,
     each: str | None,
     step: str | None,
+    halves: bool,
 ) -> Row:
     """The product of that name: known, and then what is said must fit it, or made of what is said."""
     known = [row for row in act.rows("products") if row["name"].casefold() == name.strip().casefold()]
     if not known:
-        return _new_product(act, name, substance, form, strength, each, step)
+        return _new_product(act, name, substance, form, strength, each, step, halves)
     said = {
         "substance": substance and _substance(substance),
         "form": form,
@@ -169,7 +174,19 @@ def _product(
                 f"{known[0]['name']} is on record with {column} {known[0][column]!r}, not {value!r}. Another strength "
                 "or form is another product: give it a name of its own."
             )
+    measured = HALF if halves else None if step is None else _step(step, known[0]["unit"])
+    if measured is not None and (known[0]["step"] is None or measured != Decimal(known[0]["step"])):
+        raise Refused(
+            f"{known[0]['name']} is on record as measured in {_steps(known[0])}. Measured otherwise it is another "
+            "product: give it a name of its own."
+        )
     return known[0]
+
+
+def _steps(product: Row) -> str:
+    if product["step"] is not None:
+        return f"steps of {show(Decimal(product['step']))} {product['unit']}"
+    return "whole tablets" if product["unit"] == "tablets" else "the steps of the settings"
 
 
 def _new_product(
@@ -180,6 +197,7 @@ def _new_product(
     strength: str | None,
     each: str | None,
     step: str | None,
+    halves: bool,
 ) -> Row:
     asked = {"--substance ID": substance, f"--form {'|'.join(stock.UNITS)}": form}
     asked |= {'--each "500 mg"': each} if form == "tablet" else {'--strength "98 %"': strength}
@@ -189,6 +207,10 @@ def _new_product(
         raise Unknown("form", str(form), list(stock.UNITS))
     if (each is not None) != (form == "tablet"):
         raise Usage("--each is what is in one tablet; leave it out for anything else, and --strength for tablets.")
+    if form == "tablet" and step is not None:
+        raise Usage("Tablets are given whole, or by halves where the label says so: --halves, and no --step.")
+    if form != "tablet" and halves:
+        raise Usage("--halves is for tablets; of anything else say the step it is measured with: --step.")
     unit = stock.UNITS[form]
     row = {
         "id": new_id(),
@@ -198,7 +220,7 @@ def _new_product(
         "strength": _strength(str(substance), strength) if strength is not None else "",
         "each": None if each is None else _each(each),
         "unit": unit,
-        "step": None if step is None else _amount(step, unit, "--step"),
+        "step": HALF if halves else None if step is None else _step(step, unit),
     }
     act.add("product", row)
     return row
@@ -253,17 +275,21 @@ def _day(text: str) -> date:
 
 def _amount(text: str, unit: str, what: str, *, nothing: bool = False) -> Decimal:
     """A typed amount in a product's unit, above zero; ``nothing`` lets zero pass."""
-    if unit == "tablets":
-        found = text.casefold().removesuffix("tablets").removesuffix("tablet").strip()
-        value = Decimal(found) if found.isascii() and found.replace(".", "", 1).isdigit() else None
-        if value is None:
-            raise Usage(f'{what} {text!r} is no number of tablets: write "20 tablets".')
-    else:
-        quantity: Quantity = read(text, "mass" if unit == "g" else "volume", what)
-        value = to(quantity, unit)
+    value = to(read(text, UNITS[unit].kind, what), unit)
     if value < 0 or (value == 0 and not nothing):
         raise Usage(f"{what} is more than nothing.")
     return value
+
+
+def _step(text: str, unit: str) -> Decimal:
+    """A typed step in the product's unit. Drops are measured first: how many of them make 1 mL differs by product."""
+    if re.search(r"\bdrops?\b|\bgtt\b", text.casefold()):
+        raise Refused(
+            f"--step {text!r}: drops are no measure by themselves; a dropper may be 15 % off even with water (USP 32, "
+            "chapter 1101). Count the drops of this product in 1 mL on a syringe, and say what one of them is: --step "
+            '"0.05 mL" where 20 of them make 1 mL.'
+        )
+    return _amount(text, unit, "--step")
 
 
 def _reason(because: str) -> str:

@@ -67,14 +67,23 @@ READINGS = (
     "expires", "expired", *MADE,
 )  # fmt: skip
 DOSE_OWN = (
-    "substance", "regimen", "route", "target", "target_unit", "target_mg_per_l", "prepared", "prepared_unit",
-    "given", "given_unit", "mass_mg", "volume_litres", "volume_plus_minus_litres", "gives_low_mg_per_l",
-    "gives_high_mg_per_l", "ceiling_mg_per_l", "fish_grams", "food_grams", "elapsed_seconds", "contact", "rescue",
-    "note", "reference",
+    "substance", "regimen", "route", "target", "target_unit", "prepared", "prepared_unit", "given", "given_unit",
+    "product", "volume_litres", "volume_plus_minus_litres", "fish_grams", "food_grams", "elapsed_seconds", "contact",
+    "rescue", "note", "reference",
 )  # fmt: skip
+LEDGER_UNITS = {
+    "mg/L": ("mass_mg", "mg_per_l"),
+    "uL/L": ("volume_ul", "ul_per_l"),
+    "mg/L Cu": ("mass_mg_copper", "mg_copper_per_l"),
+}
+"""Of each unit in which levels are kept: the column of the amount, and how one of a level ends."""
+LEVELS = ("target", "gives_low", "gives_high", "ceiling")
+DOSE_LEVELS = tuple(
+    column for mass, level in LEDGER_UNITS.values() for column in (mass, *(f"{name}_{level}" for name in LEVELS))
+)
 DOSE_TIMES = ("started_at", "ended_at")
-DOSES = (*FACT, *DOSE_OWN, "held", *DOSE_TIMES, *MADE)
-CHANGES = (*FACT, "kind", "out_litres", "in_litres", *MADE)
+DOSES = (*FACT, *DOSE_OWN, *DOSE_LEVELS, "held", *DOSE_TIMES, *MADE)
+CHANGES = (*FACT, "kind", "out_litres", "in_litres", "litres_per_hour", "until", "by", *MADE)
 DEATH_OWN = ("cause", "explained", "signs", "suspected", "because", "method", "disposal")
 DEATHS = (*FACT, "outcome", "count", "last_look_at", *DEATH_OWN, *MADE)
 TASKS = (
@@ -239,17 +248,28 @@ def _dose(fact: Values) -> Values:
     data = fact["data"]
     times = {key: local(data.get(key), fact["zone"]) for key in DOSE_TIMES}
     held = (data.get("hold") or {}).get("says")
-    return fact | {key: data.get(key) for key in DOSE_OWN} | times | {"held": held}
+    return fact | {key: data.get(key) for key in DOSE_OWN} | _dose_levels(data) | times | {"held": held}
+
+
+def _dose_levels(data: Values) -> Values:
+    """Amount and levels in the columns of their unit: what the fact names mg is uL of a liquid, or mg of copper."""
+    mass, level = LEDGER_UNITS[data.get("level_unit", "mg/L")]
+    found = {f"{name}_{level}": data.get(f"{name}_mg_per_l") for name in LEVELS}
+    return {mass: data.get("mass_mg"), **found}
 
 
 def _changes(rows: Rows, scope: _Scope) -> Iterator[Values]:
-    """Water changed; then evaporated water replaced; then what evaporated."""
+    """Water changed; then evaporated water replaced; then what evaporated; then what flowed through."""
     for fact in _facts(rows, scope, "change"):
         data = fact["data"]
-        yield fact | {"kind": "change", "out_litres": data.get("out_litres"), "in_litres": data.get("in_litres")}
+        yield fact | {"kind": "change", **{key: data.get(key) for key in ("out_litres", "in_litres", "by")}}
     for kind, column in (("topup", "in_litres"), ("evaporation", "out_litres")):
         for fact in _facts(rows, scope, kind):
             yield fact | {"kind": kind, column: fact["data"]["litres"]}
+    for fact in _facts(rows, scope, "exchange"):
+        data = fact["data"]
+        until = local(data.get("until"), fact["zone"])
+        yield fact | {"kind": "exchange", "litres_per_hour": data["litres_per_hour"], "until": until}
 
 
 def _deaths(rows: Rows, scope: _Scope) -> Iterator[Values]:

@@ -11,6 +11,8 @@ from zoneinfo import ZoneInfo
 
 from quarantine import dosing
 from quarantine.actions import cards, conditioning
+from quarantine.actions.claims import Claim, claims_at
+from quarantine.actions.shelf import lots
 from quarantine.bathing import END
 from quarantine.evidence import INCIDENT_WORDS, WORSE, unseen_words
 from quarantine.facts import local_day, utc
@@ -19,6 +21,7 @@ from quarantine.records.codec import instant, text_of_instant
 from quarantine.records.loading import fact_of
 from quarantine.records.reads import Row, Rows
 from quarantine.settings import Home
+from quarantine.stock import Lot
 
 SECTIONS = ("overdue", "due", "later", "waiting", "missed")
 
@@ -34,7 +37,9 @@ class Listed(NamedTuple):
     proposal: dosing.Proposal | None
     litres: Any
     conditioner: conditioning.Conditioner | None = None
-    """of a water change whose litres are known"""
+    """of a water change; by the litre, where its litres are not known beforehand"""
+    claimed: Claim | None = None
+    """by whom it is being done now"""
 
 
 class Day(NamedTuple):
@@ -112,6 +117,8 @@ def _listed(
     tanks: dict[str, Row],
 ) -> list[Listed]:
     settings: dict[str, dosing.Setting] = {}
+    shelf: tuple[Lot, ...] | None = None
+    claims = claims_at(rows, now)
     listed = []
     for row in found:
         day = on or local_day(now, row["zone"])
@@ -126,13 +133,16 @@ def _listed(
         proposal = litres = conditioner = None
         if row["kind"] == "dose" and row["day"] is not None:
             if row["batch"] not in settings:
-                settings[row["batch"]] = cards.setting_for(rows, home, tanks[row["tank"]], batches[row["batch"]], now)
+                shelf = tuple(lots(rows)) if shelf is None else shelf
+                settings[row["batch"]] = cards.setting_for(
+                    rows, home, tanks[row["tank"]], batches[row["batch"]], now, shelf
+                )
             proposal = cards.propose_task(row, settings[row["batch"]], gate=not ahead)
         elif row["kind"] == "change":
             litres = cards.change_litres(row, rows, now)
-            if litres:
+            if litres != 0:
                 conditioner = conditioning.for_change(rows, home, row, row["tank_name"], litres, now)
-        listed.append(Listed(row, section, proposal, litres, conditioner))
+        listed.append(Listed(row, section, proposal, litres, conditioner, claims.get(row["id"])))
     return listed
 
 
@@ -285,4 +295,5 @@ def task_json(item: Listed) -> dict[str, Any]:
         "hold": proposal.hold.as_json() if proposal and proposal.hold else None,
         "dose": cards.dose_json(proposal.dose) if proposal else None,
         "conditioner": conditioning.as_json(item.conditioner),
+        "claimed": item.claimed and {"by": item.claimed.by, "until": item.claimed.until.astimezone(zone).isoformat()},
     }

@@ -19,7 +19,7 @@ from quarantine.actions.desk import Desk, find_batch, find_tank, when
 from quarantine.actions.instructed import facts_of, instructions_here
 from quarantine.actions.noting import Noted
 from quarantine.actions.planning import add_fact, id_after
-from quarantine.facts import local_day, utc
+from quarantine.facts import Fact, local_day, utc
 from quarantine.failures import Refused, Unknown, Usage
 from quarantine.formulary import Regimen, Substance, level_unit, load, regimen
 from quarantine.formulary.groups import Groups, groups_of, shipped, with_own
@@ -51,8 +51,8 @@ def add_instruction(
     """Record what a veterinarian instructed for one batch: regimen, dose, days, words, and what else it passes.
 
     Raises Refused for what no instruction passes (a regimen on record to be refused, a dose in another unit, days in
-    the future), and asks once (``really``) about a dose over the ceiling, which stays held all the same, or ten
-    times beside the published range.
+    the future), and asks once (``really``) about a dose over the ceiling or for another water, which stays held all
+    the same, one ten times beside the published range, and one older than the instruction that it would replace.
     """
     who, said = _plain(by, "--by", 120), _plain(words, "--words", 500)
     substance, row = _which(regimen_id, substance_name)
@@ -73,8 +73,10 @@ def add_instruction(
         if on > today:
             raise Refused(f"--on {on} lies in the future (it is {today} at the site).")
         arrived = instant(batch["arrived_at"])
-        moment = min(max(_morning(on, batch["zone"]), arrived), act.now)
-        notes = _check_dose(amount, substance, row, really)
+        earlier = [f for f in facts_of(act, batch["system"]) if _about(f, batch, row)]
+        # What was said later the same day must not stand after it in the order of the facts: the newest word rules.
+        moment = min(max(_morning(on, batch["zone"]), arrived, *(f.at for f in earlier)), act.now)
+        notes = _check_dose(amount, substance, row, batch, _later(earlier, on), really)
         data = {
             "who": who,
             "on": on.isoformat(),
@@ -116,9 +118,30 @@ def read_dose(text: str, row: Regimen) -> Quantity:
     return made
 
 
-def _check_dose(amount: Quantity, substance: Substance, row: Regimen, really: bool) -> list[str]:
-    """What is said of the dose, once: over a ceiling it stays held, far from the published range it may be a slip."""
+def _about(fact: Fact, batch: Row, row: Regimen) -> bool:
+    told = fact.kind in ("instruction", "instruction_withdrawn")
+    return told and fact.batch == batch["id"] and fact.data["regimen"] == row.id
+
+
+def _later(earlier: list[Fact], on: date) -> str | None:
+    """The day of the instruction that stands, where it is a later one than ``on``; else None."""
+    stands = earlier[-1].data.get("on") if earlier else None
+    return stands if stands is not None and stands > on.isoformat() else None
+
+
+def _check_dose(
+    amount: Quantity, substance: Substance, row: Regimen, batch: Row, later: str | None, really: bool
+) -> list[str]:
+    """What is said of the dose, once: over a ceiling or in another water it stays held, far from the published range
+    it may be a slip, and an older instruction would replace a ``later`` one."""
     notes = []
+    if batch["water"] not in row.water:
+        notes.append(
+            f"{row.id} is published for {' and '.join(row.water)} water and {batch['name']} is in {batch['water']} "
+            "water, which no instruction passes: the dose stays held."
+        )
+    if later is not None:
+        notes.append(f"An instruction for {row.id} of {later}, a later day, is on record, and this one replaces it.")
     top = max((c.figure.value for c in row.ceilings if c.figure.unit == amount.unit), default=None)
     if top is not None and amount.value > top:
         notes.append(
@@ -128,9 +151,10 @@ def _check_dose(amount: Quantity, substance: Substance, row: Regimen, really: bo
     if row.target is not None and row.target.low.unit == amount.unit:
         high = row.target.high or row.target.default or row.target.low
         if amount.value >= high.value * SLIP_TIMES or amount.value * SLIP_TIMES <= row.target.low.value:
+            least = f"{show(row.target.low.value)} to " if row.target.low.value != high.value else ""
             notes.append(
-                f"{row.id} is published at {show(row.target.low.value)} to {show(high.value)} {amount.unit}, and "
-                f"{show(amount.value)} {amount.unit} is ten times beside it: a slip of the decimal point?"
+                f"{row.id} is published at {least}{show(high.value)} {amount.unit}, and "
+                f"{show(amount.value)} {amount.unit} is ten times or more beside it: a slip of the decimal point?"
             )
     if notes and not really:
         raise Refused(f"{' '.join(notes)} If that was instructed, say --really; nothing was recorded.")

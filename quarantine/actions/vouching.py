@@ -1,5 +1,5 @@
-"""What stands beside the amount of a dose: a witness who reads the scale blind (F61), and the reason for an amount other
-than the one shown (F27)."""
+"""What stands beside the amount of a dose: a witness who reads the scale blind (F61), and the reason for an amount
+other than the one shown (F27)."""
 
 from __future__ import annotations
 
@@ -8,6 +8,7 @@ from datetime import datetime
 from decimal import Decimal
 from typing import TYPE_CHECKING, Any, NamedTuple
 
+from quarantine.actions.claims import wants_witness
 from quarantine.failures import Refused, Usage
 from quarantine.quantity import UNITS, Quantity, read, show, show_significant, to
 from quarantine.records.codec import instant
@@ -39,12 +40,6 @@ def refuse_beside(task: Row, said: Beside) -> None:
         raise Usage(f"{task['code']} ({task['title']}) is no dose: leave --witness, --witness-typed and --because out.")
 
 
-def wants_witness(task: Row) -> bool:
-    """Whether the template asks for a witness of this dose."""
-    treatment = json.loads(task["detail"])["treatment"]
-    return bool(treatment and treatment.get("witness"))
-
-
 def vouched(act: Act, task: Row, shown: Quantity | None, given: Quantity, said: Beside) -> dict[str, Any]:
     """What the record of a dose keeps of its witness and of its reason.
 
@@ -60,8 +55,8 @@ def vouched(act: Act, task: Row, shown: Quantity | None, given: Quantity, said: 
         data["allowance"] = allowance
         if shown is not None and not said.because and beyond(given, shown, allowance):
             raise Refused(
-                f"{given} is {_percent_off(given, shown)} the {shown} that {task['code']} shows; its protocol allows {allowance}. If that was given, say why: --because "
-                "REASON. Nothing was recorded."
+                f"{given} is {_percent_off(given, shown)} the {shown} that {task['code']} shows; its protocol allows "
+                f"{allowance}. If that was given, say why: --because REASON. Nothing was recorded."
             )
     if said.because is not None:
         data["because"] = _plain(said.because)
@@ -106,6 +101,18 @@ def _witnessed(act: Act, task: Row, given: Quantity, said: Beside) -> dict[str, 
     return {"witness": witness["id"], "witness_typed": seen.value, "witness_unit": seen.unit}
 
 
+def vouched_lines(rows: Rows, data: dict[str, Any]) -> list[str]:
+    """What a dose on record keeps of its witness and of its reason, a line each."""
+    lines = []
+    if "witness" in data:
+        name = rows.rows("keeper_name", id=data["witness"])[0]["name"]
+        read_ = Quantity(Decimal(data["witness_typed"]), data["witness_unit"])
+        lines.append(f"witness: {name}, who read {read_} without seeing the other figure")
+    if "because" in data:
+        lines.append(f"another amount, because: {data['because']}")
+    return lines
+
+
 def beyond(given: Quantity, shown: Quantity, allowance: str) -> bool:
     """Whether an amount lies further from the one shown than the allowance ("10 %"); exactly at it does not."""
     share = Decimal(allowance.removesuffix("%").strip()) / 100
@@ -135,8 +142,9 @@ def deviations_of(rows: Rows, batch: Row, now: datetime) -> list[str]:
         given = Quantity(Decimal(data["given"]), data["given_unit"])
         shown = Quantity(Decimal(data["prepared"]), data["prepared_unit"])
         if beyond(given, shown, data["allowance"]):
+            off = f"{_percent_off(given, shown)} the {shown} shown (allowed: {data['allowance']})"
             lines.append(
-                f"Deviation of a dose, {local_text(at, batch['zone'])}: {given} of {data['substance']} "
-                f"given, {_percent_off(given, shown)} the {shown} shown (allowed: {data['allowance']}): {data.get('because') or 'no reason was said'}."
+                f"Deviation of a dose, {local_text(at, batch['zone'])}: {given} of {data['substance']} given, {off}: "
+                f"{data.get('because') or 'no reason was said'}."
             )
     return lines

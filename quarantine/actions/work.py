@@ -8,14 +8,15 @@ from decimal import Decimal
 from typing import Any, NamedTuple
 
 from quarantine import bathing, dosing
-from quarantine.actions import cards
-from quarantine.actions.claiming import asked_if_claimed
+from quarantine.actions import cards, drawing
+from quarantine.actions.cards import NOT_NAMED, OutOf
+from quarantine.actions.claims import asked_if_claimed
 from quarantine.actions.desk import Desk, local_text, when
 from quarantine.actions.dipping import NO_DIP, Dip, Drained, Told, after_change, dip_of, end_bath, is_end
 from quarantine.actions.planning import OPEN, add_fact, consequences, earliest_days, frozen, id_after, replan
-from quarantine.actions.vouching import NOTHING_BESIDE, Beside, refuse_beside, vouched
+from quarantine.actions.vouching import NOTHING_BESIDE, Beside, refuse_beside, vouched, vouched_lines
 from quarantine.failures import Refused, Usage
-from quarantine.formulary import Substance, load, regimen
+from quarantine.formulary import Substance, regimen
 from quarantine.plan import timing_of
 from quarantine.quantity import Quantity, read, show, show_significant, to
 from quarantine.records.codec import instant
@@ -25,6 +26,10 @@ from quarantine.settings import Home
 
 SLIP_SHARE = Decimal("0.1")
 """Given and shown amounts that differ by more than this are asked about once (C7); our choice, no source."""
+
+REASONED_SHARE = Decimal("0.5")
+"""So much where the template has an allowance, beyond which a reason is typed anyway: a reason explains the tail of a
+jar, not a slip of the decimal point; our choice, no source."""
 
 
 class NoTask(Refused):
@@ -54,11 +59,13 @@ def done(
     really: bool = False,
     dip: Told = NO_DIP,
     strength: str | None = None,
+    out_of: OutOf = NOT_NAMED,
     beside: Beside = NOTHING_BESIDE,
 ) -> list[dict[str, Any]]:
     """Tasks done: all of them or none. A dose needs the amount given, or ``as_shown`` (rule C18), and comes alone.
 
-    ``strength`` is that of its product, as typed; ``beside`` its witness, and the reason for another amount.
+    ``strength`` is that of its product, as typed, ``out_of`` that product in stock; ``beside`` its witness, and the
+    reason for another amount.
     ``dip`` is what a dip needs beside it: its vessel, start and end.
     """
     if gave is not None and as_shown:
@@ -72,8 +79,11 @@ def done(
             raise Refused(f"{tasks[0]['code']} ({tasks[0]['title']}) takes no amount; leave --gave out.")
         said = []
         for task in tasks:
-            with asked_if_claimed(act, task, really=really):
-                said.append(_do_one(act, desk.home, task, at, gave, as_shown, note, really, dip, strength, beside))
+            # Rule C9: the end of a bath is never held, by a claim neither.
+            with asked_if_claimed(act, task, really=really or is_end(task)):
+                said.append(
+                    _do_one(act, desk.home, task, at, gave, as_shown, note, really, dip, strength, out_of, beside)
+                )
         for system in dict.fromkeys(t["system"] for t in tasks):
             replan(act, system)
         act.describe("task done", "; ".join(s["says"] for s in said), said[0]["happened_at"])
@@ -91,6 +101,7 @@ def _do_one(
     really: bool,
     told: Told,
     strength: str | None,
+    out_of: OutOf,
     beside: Beside,
 ) -> dict[str, Any]:
     refuse_finished(act, task)
@@ -114,7 +125,7 @@ def _do_one(
     if is_end(task):
         return _ended(act, task, moment, gave, note, really)
     if task["kind"] == "dose":
-        data = dose_data(act, home, task, moment, gave, as_shown, really, dip, strength, beside)
+        data = dose_data(act, home, task, moment, gave, as_shown, really, dip, strength, out_of, beside)
         says = f"{show(data['given'])} {data['given_unit']} of {data['substance']} given to {task['tank_name']}"
         if dip:
             says += f", a dip of {show(data['elapsed_seconds'])} s ({data['contact']})"
@@ -140,6 +151,7 @@ def _do_one(
         data={**data, "key": task["key"], **({"note": note} if note else {})},
         id_=id_after(act, task["system"], moment),
     )
+    drawing.write(act, fact, moment, data)
     outcome = {"fact": fact, **({"gave": f"{data['given']} {data['given_unit']}"} if data else {})}
     if not act.change_if(
         "task", task["id"], OPEN, state="done", outcome_at=moment, outcome_by=act.keeper, outcome=outcome
@@ -153,6 +165,7 @@ def _do_one(
         "local": local_text(moment, task["zone"]),
         "entered_late": late,
         "timing": timing_of(task, moment),
+        "stock": drawing.words(act, data),
         "rescue": data.get("rescue") or " ".join(drained),
         "defers": dosing.DEFERS if kind == "dose" else "",
     }
@@ -176,6 +189,7 @@ def _ended(act: Act, task: Row, moment: datetime, gave: str | None, note: str | 
         "local": local_text(moment, task["zone"]),
         "entered_late": (act.now - moment).total_seconds() > 3600,
         "timing": None,
+        "stock": [],
         "rescue": " ".join(told["lines"]),
         "defers": dosing.DEFERS,
     }
@@ -212,6 +226,7 @@ def dose_data(
     really: bool,
     dip: Dip | None,
     strength: str | None = None,
+    out_of: OutOf = NOT_NAMED,
     beside: Beside = NOTHING_BESIDE,
 ) -> dict[str, Any]:
     """A dose's three facts: planned (target), prepared (computed), given (typed); with what it gives."""
@@ -220,7 +235,9 @@ def dose_data(
     setting = cards.setting_for(act, home, tank, batch, moment)
     if dip is not None:
         setting = setting._replace(vessel=dip.vessel)
-    setting = cards.with_strength(setting, json.loads(task["detail"])["treatment"]["regimen"], strength)
+    substance = regimen(json.loads(task["detail"])["treatment"]["regimen"])[0]
+    setting = cards.measured_out_of(setting, substance, strength, out_of)
+    cards.refuse_several(setting, substance)
     proposal = cards.propose_task(task, setting)
     if as_shown:
         if proposal.hold is not None or proposal.dose.add is None:
@@ -243,7 +260,7 @@ def dose_data(
         )
     if given.value <= 0:
         raise Refused("--gave is the amount that was given, more than nothing; a dose not given is skipped.")
-    _ask_once(task, proposal, given, really)
+    _ask_once(task, proposal, given, really, beside)
     shown_amount = proposal.dose.add if proposal.hold is None else None
     shown = None if shown_amount is None else Quantity(shown_amount, proposal.dose.add_unit)
     data = {**dose_record(proposal, setting, given), **vouched(act, task, shown, given, beside)}
@@ -264,7 +281,7 @@ def _left_off(act: Act, task: Row) -> list[str]:
     return bathing.to_put_back(treatment["off"], treatment["filter"], regimen(treatment["regimen"])[1], later)
 
 
-def _ask_once(task: Row, proposal: dosing.Proposal, given: Quantity, really: bool) -> None:
+def _ask_once(task: Row, proposal: dosing.Proposal, given: Quantity, really: bool, beside: Beside) -> None:
     """Rule C7: a fact is never refused, but asked about once if it looks like a slip."""
     if really:
         return
@@ -275,13 +292,15 @@ def _ask_once(task: Row, proposal: dosing.Proposal, given: Quantity, really: boo
             "say so with --really."
         )
     amount = to(given, proposal.dose.add_unit)
-    if abs(amount - shown) > SLIP_SHARE * shown:
+    allowance = json.loads(task["detail"])["treatment"].get("allowance")
+    if abs(amount - shown) > (SLIP_SHARE if allowance is None else REASONED_SHARE) * shown:
+        why_ = "" if allowance is None or beside.because else ", and why with --because REASON"
         food = proposal.dose.food_grams
         of = f" of {proposal.dose.substance} in {show(food)} g of prepared food" if food is not None else ""
         raise Refused(
             f"{show(given.value)} {given.unit} is {_compared(amount / shown)} the {show(shown)} "
             f"{proposal.dose.add_unit}{of} that "
-            f"{task['code']} shows. If that was really given, say so with --really; nothing was recorded."
+            f"{task['code']} shows. If that was really given, say so with --really{why_}; nothing was recorded."
         )
 
 
@@ -296,7 +315,8 @@ def dose_record(proposal: dosing.Proposal, setting: dosing.Setting, given: Quant
     """The data of a dose fact, with everything it can be recomputed from, and the rescue when it is too much."""
     dose = proposal.dose
     substance, row = regimen(dose.regimen)
-    milligrams = dosing.given_in_ledger(substance, setting.product, given)
+    food = dose.route == "food"  # of that the substance in the portion is counted
+    milligrams = to(given, "mg") if food else dosing.given_in_ledger(substance, setting.product, given)
     most = dose.volume_litres + dose.volume_plus_minus_litres
     least = dose.volume_litres - dose.volume_plus_minus_litres
     low = milligrams / most if most > 0 else Decimal(0)
@@ -310,6 +330,7 @@ def dose_record(proposal: dosing.Proposal, setting: dosing.Setting, given: Quant
         rescue = dosing.rescue(
             dose.volume_litres, upper, ceiling, substance.name, dose.volume_plus_minus_litres, substance.ledger_unit
         )
+    rescue = rescue or dosing.rescue_held(proposal.hold, milligrams)
     data = {
         "substance": substance.id,
         "regimen": dose.regimen,
@@ -340,6 +361,7 @@ def dose_record(proposal: dosing.Proposal, setting: dosing.Setting, given: Quant
         data["instruction"] = said.id
     if setting.product is not None:
         data["product"] = setting.product.words
+    data |= drawing.drawn(setting, substance, given, food=food)
     if dose.fish_grams is not None:
         data |= {"fish_grams": dose.fish_grams, "food_grams": dose.food_grams}
     data |= bathing.begun(substance, row, setting, data)
@@ -467,6 +489,8 @@ class Why(NamedTuple):
     proposal: dosing.Proposal | None
     given: dict[str, Any] | None
     levels: list[str]
+    vouched: list[str]
+    """who read the scale too, and why the amount is another than the one shown"""
 
 
 def why(rows: Rows, home: Home, code: str, now: datetime) -> Why:
@@ -477,22 +501,19 @@ def why(rows: Rows, home: Home, code: str, now: datetime) -> Why:
         found = rows.rows("fact", id=json.loads(task["outcome"])["fact"])
         given = json.loads(found[0]["data"]) if found else None
     if task["kind"] != "dose":
-        return Why(task, None, given, [])
+        return Why(task, None, given, [], [])
     tank = next(t for t in rows.rows("tanks") if t["id"] == task["tank"])
     setting = cards.setting_for(rows, home, tank, rows.rows("batch_arrival", id=task["batch"])[0], now)
-    return Why(task, cards.propose_task(task, setting), given, level_lines(setting))
+    return Why(task, cards.propose_task(task, setting), given, level_lines(setting), vouched_lines(rows, given or {}))
 
 
 def level_lines(setting: dosing.Setting) -> list[str]:
-    """What of each substance is in the water, as sentences."""
-    lines = []
-    for name, level in setting.levels.items():
-        if level.high is None or level.low is None:
-            lines.append(f"{name}: level unknown")
-        else:
-            low, high = (
-                show_significant(Decimal(str(level.low)), 3, up=False),
-                show_significant(Decimal(str(level.high)), 3, up=True),
-            )
-            lines.append(f"{name}: {low} to {high} {load(name).ledger_unit} in the water now")
-    return lines
+    """What of each substance is in the water, as sentences, in the unit that `level` writes it in."""
+    from quarantine.actions.levels import level_now
+
+    return [
+        f"{name}: {level_now(setting.doses, name, level, setting.now)} in the water now"
+        if level.known
+        else f"{name}: level unknown"
+        for name, level in setting.levels.items()
+    ]

@@ -68,6 +68,13 @@ COMMANDS: dict[str, Entry | dict[str, Entry]] = {
         "Tick a task (short: d); a dose with its amount.",
         "quarantine done DK4T7 --as-shown",
     ),
+    "claim": (
+        "claiming",
+        "claim",
+        True,
+        "Say that you do a task now, for some minutes.",
+        'quarantine claim DK4T7 --for "20 min"',
+    ),
     "skip": ("daily", "skip", True, "A task not done, with the reason.", 'quarantine skip K4T7 --because "away"'),
     "why": ("daily", "why", False, "Why a task is on that day, and its working.", "quarantine why DK4T7"),
     "dose": (
@@ -402,6 +409,13 @@ COMMANDS: dict[str, Entry | dict[str, Entry]] = {
         ),
         "list": ("places", "list_sites", False, "The sites on record.", "quarantine site list"),
     },
+    "shopping": (
+        "shopping",
+        "shopping",
+        False,
+        "What planned work lacks, and by when to buy it.",
+        "quarantine shopping --until 2026-04-30",
+    ),
     "stock": {
         "add": (
             "stocking",
@@ -411,7 +425,13 @@ COMMANDS: dict[str, Entry | dict[str, Entry]] = {
             'quarantine stock add "Prazi jar" "50 g" --substance praziquantel --form powder --strength "98 %" --lot A12 --expires 2028-03',
         ),
         "list": ("stocking", "list_", False, "What is left of each lot.", "quarantine stock list"),
-        "show": ("stocking", "show", False, "One lot, with all that came in and went out.", 'quarantine stock show "Prazi jar"'),
+        "show": (
+            "stocking",
+            "show",
+            False,
+            "One lot, with all that came in and went out.",
+            'quarantine stock show "Prazi jar"',
+        ),
         "count": (
             "stocking",
             "count",
@@ -440,7 +460,15 @@ COMMANDS: dict[str, Entry | dict[str, Entry]] = {
             "A lot was called back: nothing more out of it.",
             'quarantine stock recall "Prazi jar" --lot A12 --because "maker\'s letter"',
         ),
+        "register": (
+            "stocking",
+            "register",
+            False,
+            "The register of medicines: in, out, on hand.",
+            "quarantine stock register --csv register.csv --html register.html",
+        ),
     },
+    "lot": ("stocking", "lot", False, "Every batch, tank and dose that a lot went into.", "quarantine lot A12"),
     "keeper": {
         "add": ("places", "add_keeper", True, "A person who does the work.", 'quarantine keeper add "Robin"'),
         "list": ("places", "list_keepers", False, "The keepers on record.", "quarantine keeper list"),

@@ -23,6 +23,9 @@ BagLitres = Annotated[str | None, typer.Option(help='Water in the bag: "3 L".')]
 PackedPh = Annotated[str | None, typer.Option(help="The pH when it was packed, where the label says it.")]
 Transit = Annotated[str | None, typer.Option(help='How long the bag was closed: "30 h".')]
 Box = Annotated[str | None, typer.Option(help="How box and bags came, what the source says of its water.")]
+Claim = Annotated[
+    str | None, typer.Option("--claim-within", help='How long the source takes claims, from the arrival: "24 h".')
+]
 Dead = Annotated[int, typer.Option(help="Dead in the bag, counted apart.")]
 Really = Annotated[bool, typer.Option("--really", help="They are in already, though the water holds medicine.")]
 Acknowledge = Annotated[bool, typer.Option("--acknowledge", help="Cautions, label and law were read.")]
@@ -45,13 +48,14 @@ def start(
     packed_ph: PackedPh = None,
     transit: Transit = None,
     box: Box = None,
+    claim_within: Claim = None,
     acknowledge: Acknowledge = False,
     yes: Annotated[bool, typer.Option("--yes", help="Accept the new dates of fish already there.")] = False,
     really: Really = False,
 ) -> None:
     from quarantine.actions.batches import start_batch
 
-    bag = _bag(bag_temp, bag_ph, bag_tan, bag_salinity, bag_litres, packed_ph, transit, box)
+    bag = _bag(bag_temp, bag_ph, bag_tan, bag_salinity, bag_litres, packed_ph, transit, box, claim_within)
     with _cautions_first():
         made = start_batch(
             session().desk(),
@@ -96,12 +100,13 @@ def _bag(
     packed_ph: str | None,
     transit: str | None,
     box: str | None,
+    claim_within: str | None,
 ) -> Any:
     """The options about the bag as the arrival takes them. Raises Usage or Refused for what does not read."""
     from quarantine.actions.arriving import Bag
 
     typed = {"temperature": temp, "ph": ph, "tan": tan, "salinity": salinity}
-    if not any((*typed.values(), litres, packed_ph, transit, box)):
+    if not any((*typed.values(), litres, packed_ph, transit, box, claim_within)):
         return Bag({})
     from quarantine.actions.noting import read_reading
     from quarantine.quantity import read, to
@@ -111,13 +116,14 @@ def _bag(
         readings={name: (value, step) for name, (_, value, step) in said.items()},
         litres=None if litres is None else to(read(litres, "volume", "--bag-litres"), "L"),
         packed_ph=None if packed_ph is None else read_reading(f"ph={packed_ph}")[1],
-        transit_hours=None if transit is None else _hours(transit),
+        transit_hours=None if transit is None else _hours("--transit", transit),
         # Control characters would act on whatever shows the note later.
         box="".join(c for c in box or "" if c.isprintable()).strip(),
+        claim_hours=None if claim_within is None else _hours("--claim-within", claim_within),
     )
 
 
-def _hours(text: str) -> Any:
+def _hours(option: str, text: str) -> Any:
     import re
     from decimal import Decimal
 
@@ -125,7 +131,7 @@ def _hours(text: str) -> Any:
 
     found = re.fullmatch(r"\s*([0-9]{1,3}(?:\.[0-9])?)\s*h\s*", text)
     if found is None or Decimal(found[1]) > 240:
-        raise Usage(f'--transit {text!r} does not read: write hours up to 240, such as "30 h".')
+        raise Usage(f'{option} {text!r} does not read: write hours up to 240, such as "30 h".')
     return Decimal(found[1])
 
 
@@ -200,6 +206,7 @@ def arrived(
     packed_ph: PackedPh = None,
     transit: Transit = None,
     box: Box = None,
+    claim_within: Claim = None,
     tank: Annotated[str | None, typer.Option(help="Another tank than the one expected.")] = None,
     protocol: Annotated[str | None, typer.Option(help="Another protocol.")] = None,
     source: Annotated[str | None, typer.Option("--source", help="Another source.")] = None,
@@ -211,7 +218,7 @@ def arrived(
 ) -> None:
     from quarantine.actions.expecting import arrived as arrive
 
-    bag = _bag(bag_temp, bag_ph, bag_tan, bag_salinity, bag_litres, packed_ph, transit, box)
+    bag = _bag(bag_temp, bag_ph, bag_tan, bag_salinity, bag_litres, packed_ph, transit, box, claim_within)
     with _cautions_first():
         made = arrive(
             session().desk(),

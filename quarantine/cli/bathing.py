@@ -11,8 +11,9 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from quarantine.cli import out
+from quarantine.cli.claiming import Because, Witness, WitnessTyped, read_blind
 from quarantine.cli.daily import At
-from quarantine.cli.session import STRENGTH, now, session
+from quarantine.cli.session import LOT, PRODUCT, STRENGTH, now, session
 
 if TYPE_CHECKING:
     from quarantine.actions.bathing import Running
@@ -41,9 +42,16 @@ def start(
     ] = False,
     note: Note = None,
     really: Annotated[bool, typer.Option("--really", help="It was really given, though it looks like a slip.")] = False,
+    product: Annotated[str | None, typer.Option(help=PRODUCT)] = None,
+    lot: Annotated[str | None, typer.Option(help=LOT)] = None,
+    witness: Witness = None,
+    witness_typed: WitnessTyped = None,
+    because: Because = None,
     at: At = None,
 ) -> None:
     from quarantine.actions.bathing import start
+    from quarantine.actions.cards import OutOf
+    from quarantine.actions.vouching import Beside
     from quarantine.failures import Usage
 
     if timer and session().as_json:
@@ -60,6 +68,8 @@ def start(
         at=at,
         note=note,
         really=really,
+        out_of=OutOf(product, lot),
+        beside=Beside(witness, read_blind(witness, witness_typed), because),
     )
     zone = made.pop("zone")
     ends = [_local(made[name], zone, made["started_at"]) for name in ("end_from", "end_until")]

@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from quarantine.cli.session import STRENGTH, now, session
+from quarantine.cli.claiming import Because, Witness, WitnessTyped, read_blind
+from quarantine.cli.session import LOT, PRODUCT, STRENGTH, now, session
 
 if TYPE_CHECKING:
     from quarantine.actions.conditioning import Conditioner
@@ -117,8 +118,15 @@ def done(
     started: Annotated[str | None, typer.Option(help="A dip: when the first fish went in, 09:00:00.")] = None,
     strength: Annotated[str | None, typer.Option(help=STRENGTH)] = None,
     ended: Annotated[str | None, typer.Option(help="A dip: when the last fish came out, 09:02:30.")] = None,
+    product: Annotated[str | None, typer.Option(help=PRODUCT)] = None,
+    lot: Annotated[str | None, typer.Option(help=LOT)] = None,
+    witness: Witness = None,
+    witness_typed: WitnessTyped = None,
+    because: Because = None,
 ) -> None:
+    from quarantine.actions.cards import OutOf
     from quarantine.actions.dipping import Told
+    from quarantine.actions.vouching import Beside
     from quarantine.actions.work import done
 
     dip = Told(vessel, started, ended)
@@ -132,6 +140,8 @@ def done(
         really=really,
         dip=dip,
         strength=strength,
+        out_of=OutOf(product, lot),
+        beside=Beside(witness, read_blind(witness, witness_typed), because),
     )
     lines = [line for item in made for line in done_lines(item)]
     session().emit({"tasks": [{k: v for k, v in i.items() if k != "local"} for i in made]}, lines)
@@ -144,7 +154,7 @@ def done_lines(item: dict[str, Any]) -> list[str]:
     came = f", {OUT_OF_TIME[item['timing']]}" if item["timing"] in OUT_OF_TIME else ""
     late = " (entered late)" if item["entered_late"] else ""
     said = f"{item['code']}: {item['says']}, {item['local']}{came}{late}."
-    return [said, *(item[name] for name in ("rescue", "defers") if item[name])]
+    return [said, *item["stock"], *(item[name] for name in ("rescue", "defers") if item[name])]
 
 
 def skip(
@@ -202,6 +212,7 @@ def why(code: Annotated[str, typer.Argument(help="The code of the task.")]) -> N
         if task["kind"] == "dose" and "given" in found.given:
             g = found.given
             lines.append(f"  {given_line(g)}")
+            lines += [f"  {line}" for line in found.vouched]
             lines += [f"    {line}" for line in (*g["working"], DEFERS)]
     if found.proposal is not None and task["state"] in ("planned", "missed"):
         lines += [f"  {line}" for line in proposal_lines(found.proposal)]
@@ -222,7 +233,9 @@ def _conditioner(rows: Rows, home: Home, task: Row) -> Conditioner | None:
     """The conditioner of a water change that is open; None for other work."""
     from quarantine.actions import cards, conditioning
 
-    litres = cards.change_litres(task, rows, now()) if task["kind"] == "change" else None
-    if not litres or task["state"] not in ("planned", "missed"):
+    if task["kind"] != "change" or task["state"] not in ("planned", "missed"):
+        return None
+    litres = cards.change_litres(task, rows, now())
+    if litres == 0:
         return None
     return conditioning.for_change(rows, home, task, task["tank_name"], litres, now())

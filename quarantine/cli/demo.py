@@ -169,7 +169,7 @@ class _Room:
             for line in made.lines:
                 out.say(line, 4)
         look(self.desk(), f"Q2 4{appetite}", no_signs=True)
-        words = ["temp=25.5C", "ph=7.8", "tan=0.1mg/L", "nitrite=0.1mg/L"]
+        words = ["temp=25.5C", "ph=7.8", "tan=0.1mg/L", "nitrite_no2=0.1mg/L"]
         reading(self.desk(), "Q1", words)
         made = reading(self.desk(), "Q2", [*words, "oxygen=6.5mg/L", "salinity=34g/L"])
         if number == 3:

@@ -23,6 +23,7 @@ HELP = (
     "Q1 temp=25.5C    readings",
     "K7MP 09:10       a task's code, the time",
     "DX4KQ 3.4 g 09:15   the amount given",
+    "DX4KQ 3.4 g witness NAME 3.4 g because WHY 09:15   if the sheet says more",
     "K7MP x no time   not done, and why",
     "really           at the end: it is so",
     "Enter            all lines are typed",

@@ -8,7 +8,7 @@ from typing import Annotated, Any
 import typer
 
 from quarantine.cli.daily import At
-from quarantine.cli.session import STRENGTH, session
+from quarantine.cli.session import LOT, PRODUCT, STRENGTH, session
 
 Tank = Annotated[str, typer.Argument(help="The tank.")]
 Count = Annotated[str, typer.Argument(help="How many fish.")]
@@ -123,12 +123,16 @@ def dose(
     regimen: Annotated[str, typer.Argument(help="The regimen's id, such as Z01.")],
     gave: Annotated[str, typer.Option(help='What was really given: "0.12 g".')],
     strength: Annotated[str | None, typer.Option(help=STRENGTH)] = None,
+    product: Annotated[str | None, typer.Option(help=PRODUCT)] = None,
+    lot: Annotated[str | None, typer.Option(help=LOT)] = None,
     really: Annotated[bool, typer.Option("--really", help="It was really given.")] = False,
     at: At = None,
 ) -> None:
     from quarantine.actions.noting import dose_event
 
-    made = dose_event(session().desk(), tank, regimen, gave, at=at, really=really, strength=strength)
+    made = dose_event(
+        session().desk(), tank, regimen, gave, at=at, really=really, strength=strength, product=product, lot=lot
+    )
     session().emit(made.document, made.lines)
 
 
@@ -220,11 +224,15 @@ def moved(
     tank: Tank,
     count: Count,
     to_tank: Annotated[str, typer.Option("--to", help="The tank they went to.")],
+    no_water: Annotated[
+        bool, typer.Option("--no-water", help="No water of the tank they left went with them.")
+    ] = False,
     batch: Batch = None,
     really: Really = False,
     at: At = None,
 ) -> None:
-    _note("moved", tank, {"count": _fish(count), "to": to_tank}, at, of_batch=True, batch_name=batch, really=really)
+    data = {"count": _fish(count), "to": to_tank}
+    _note("moved", tank, data, at, of_batch=True, batch_name=batch, really=really, no_water=no_water)
 
 
 def missing(

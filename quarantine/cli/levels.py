@@ -9,7 +9,17 @@ from zoneinfo import ZoneInfo
 
 import typer
 
-from quarantine.actions.levels import Bounds, Held, Ledger, Line, Overview, WaterOf, read_ledger, read_overview
+from quarantine.actions.levels import (
+    Bounds,
+    Held,
+    Ledger,
+    Line,
+    Overview,
+    WaterOf,
+    level_words,
+    read_ledger,
+    read_overview,
+)
 from quarantine.cli.session import now, session
 from quarantine.quantity import show, show_significant
 
@@ -103,14 +113,6 @@ def _typed(name: str) -> str:
 
 def _local(at: datetime, zone: str) -> str:
     return f"{at.astimezone(ZoneInfo(zone)):%Y-%m-%d %H:%M}"
-
-
-def level_words(bounds: Bounds, unit: str) -> str:
-    """ "1.8 to 1.9 mg/L", "0 mg/L" or "unknown: why"."""
-    if bounds.low is None or bounds.high is None:
-        return f"unknown: {bounds.why}" if bounds.why else "unknown"
-    span = show(bounds.low) if bounds.low == bounds.high else f"{show(bounds.low)} to {show(bounds.high)}"
-    return f"{span} {unit}"
 
 
 def _water_line(water: WaterOf) -> str:

@@ -160,7 +160,7 @@ def preview(
     arrived: Annotated[str, typer.Option(help='Local time: "YYYY-MM-DD HH:MM".')],
 ) -> None:
     from quarantine.actions.batches import preview
-    from quarantine.actions.previewing import batches_there, doses_of, totals_of
+    from quarantine.actions.previewing import batches_there, doses_of, stock_of, totals_of
     from quarantine.templates import imprint
 
     desk = session().desk()
@@ -168,6 +168,7 @@ def preview(
     with session().reader() as rows:
         doses = doses_of(made, rows, desk.home, desk.now)
         there = batches_there(made, rows)
+        stock, stock_lines = stock_of(made, rows, desk.home, desk.now) if doses else ([], [])
     header = imprint(made.protocol.text)
     past = sum(1 for t in made.plan.tasks if t.state == "missed")
     tasks = sorted(made.plan.tasks, key=lambda t: (t.day is None, t.day, t.title))
@@ -183,6 +184,7 @@ def preview(
             for t in tasks
         ],
         "totals": totals_of(doses),
+        "stock": stock,
     }
     lines = [f"{made.protocol.title}, {made.tank['name']}, arriving {arrived}. Nothing is written.", f"  {header.line}"]
     daily: dict[str, list[Any]] = {}
@@ -199,6 +201,7 @@ def preview(
         else:
             lines += [f"  {t.day or t.needs} {t.title}" for t in runs]
     lines += [f"  In all: {t['grams_text']} g of {t['substance']}" for t in document["totals"]]
+    lines += [f"  {line}" for line in stock_lines]
     lines.append(f"  Earliest sign-off if all goes well: {document['earliest']}")
     if past:
         lines.append(f"  {past} of these lie in the past: log what was done, or skip them with the reason.")

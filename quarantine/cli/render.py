@@ -39,7 +39,7 @@ def proposal_lines(proposal: Proposal) -> list[str]:
 
 def given_line(given: dict[str, Any]) -> str:
     """The three facts of a dose: planned, prepared (nothing was, under a hold) and given."""
-    prepared = "nothing shown" if given["prepared"] is None else _amount(given, "prepared")
+    prepared = "nothing shown" if given.get("prepared") is None else _amount(given, "prepared")
     return f"planned {_amount(given, 'target')}, prepared {prepared}, given {_amount(given, 'given')}"
 
 

@@ -15,6 +15,9 @@ if TYPE_CHECKING:
 
 STRENGTH = 'How strong the product is, as its label says: "98 %", "37 % formaldehyde", "99 % as CuSO4.5H2O", "3 % w/v".'
 
+PRODUCT = "Out of which product in stock, where there are several: its name."
+LOT = "Out of which lot of it."
+
 
 class Session(NamedTuple):
     """The options that may stand anywhere on the line."""

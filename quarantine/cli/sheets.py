@@ -84,7 +84,9 @@ def _answer(made: Any, title: str, papers: Iterable[Any], html: Path | None) -> 
     save_page(html, page_html(title, laid))
     count = sum(len(pages_of(paper)) for paper in laid)
     sheets = "1 sheet" if count == 1 else f"{count} sheets"
-    said = f"{html}: {sheets} of A4 or Letter paper. Open it in a browser to print."
+    # Tanks of a sitter hang apart; what is one paper may turn the leaf.
+    both = f"; printed on both sides, {-(-count // 2)}" if count > len(laid) == 1 else ""
+    said = f"{html}: {sheets} of A4 or Letter paper{both}. Open it in a browser to print."
     session().emit({**document, "file": str(html)}, [said])
 
 

@@ -21,6 +21,7 @@ def signoff(
     from quarantine.actions.examining import said_of_tests, tests_of
     from quarantine.actions.instructed import lines_of_batch
     from quarantine.actions.signing import NOT_TESTED, assess, criterion_line, sign
+    from quarantine.actions.vouching import deviations_of
 
     if release or reject or died_out or extend is not None or deviation is not None:
         made = sign(
@@ -38,7 +39,7 @@ def signoff(
         lines += [criterion_line(c) for c in made["criteria"]]
         lines += [
             *_judged_by(batch),
-            *[f"  {line}" for line in made["instructions"]],
+            *[f"  {line}" for line in (*made["instructions"], *made["dose_deviations"])],
             *said_of_tests(made["tests"]),
             NOT_TESTED,
             f"Seal: {made['seal']} (what was judged, by whom, when; it is no legal signature)",
@@ -50,6 +51,7 @@ def signoff(
         newest = rows.rows("head")[0]["entry"]
         tests = tests_of(rows, found.batch)
         instructions = lines_of_batch(rows, found.batch, now())
+        deviations = deviations_of(rows, found.batch, now())
     criteria = [j.as_json() for j in found.judged]
     document = {
         "batch": found.batch["name"],
@@ -59,12 +61,14 @@ def signoff(
         "journal": newest,
         "tests": tests,
         "instructions": instructions,
+        "dose_deviations": deviations,
         "not_tested": NOT_TESTED,
     }
     word = "every criterion is met" if found.met else f"earliest if all goes well: {found.standing.earliest}"
     lines = [f"{found.batch['name']}, {local_text(now(), found.batch['zone'])}: {word}"]
     lines += [criterion_line(c) for c in criteria]
-    lines += [*_judged_by(batch), *(f"  {line}" for line in instructions), *said_of_tests(tests), NOT_TESTED]
+    lines += [*_judged_by(batch), *(f"  {line}" for line in (*instructions, *deviations))]
+    lines += [*said_of_tests(tests), NOT_TESTED]
     session().emit(document, lines)
 
 

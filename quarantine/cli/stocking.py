@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import Annotated, Any
 
 import typer
@@ -24,7 +25,10 @@ def add(
         str | None, typer.Option(help='As the label says it: "98 %", "37 % formaldehyde"; or unknown.')
     ] = None,
     each: Annotated[str | None, typer.Option(help='What is in one tablet: "500 mg".')] = None,
-    step: Annotated[str | None, typer.Option(help='The smallest step it is measured with: "0.01 g".')] = None,
+    step: Annotated[
+        str | None, typer.Option(help='The smallest step it is measured with: "0.01 g"; of measured drops "0.05 mL".')
+    ] = None,
+    halves: Annotated[bool, typer.Option("--halves", help="Tablets that may be halved, as the label says.")] = False,
     lot: Annotated[str | None, typer.Option(help="The lot's number on the label.")] = None,
     expires: Annotated[str | None, typer.Option(help="Good until: 2027-03 or 2027-03-15.")] = None,
     opened: Annotated[str | None, typer.Option(help="Opened on, YYYY-MM-DD.")] = None,
@@ -43,6 +47,7 @@ def add(
         strength=strength,
         each=each,
         step=step,
+        halves=halves,
         lot=lot,
         expires=expires,
         opened=opened,
@@ -110,6 +115,83 @@ def show(product: Product, lot: LotNumber = None) -> None:
         moved = movements_of(rows, found, zone)
     document = lot_document(found, local_day(now(), zone)) | {"movements": moved}
     session().emit(document, [_lot_line(document), *(f"  {_movement_line(one)}" for one in moved)])
+
+
+def register(
+    csv: Annotated[Path | None, typer.Option("--csv", help="Write it as a table for a spreadsheet.")] = None,
+    html: Annotated[Path | None, typer.Option("--html", help="Write it as a page for a browser and a printer.")] = None,
+    since: Annotated[str | None, typer.Option(help="From this local day on, YYYY-MM-DD.")] = None,
+) -> None:
+    """What came in and went out: on the screen, or as files."""
+    from quarantine.actions.desk import local_text
+    from quarantine.actions.registering import COLUMNS, LAW, register
+    from quarantine.actions.sheets import save_page
+    from quarantine.actions.shelf import stock_zone
+    from quarantine.cli.today import read_day
+    from quarantine.reports.register import BEGINS, csv_begins, page
+    from quarantine.reports.tables import csv_lines
+
+    first = read_day(since, "--since") if since else None
+    with session().reader() as rows:
+        rows.hold_still()
+        made = register(rows, first)
+        as_of = local_text(now(), stock_zone(rows))
+    files = []
+    if csv is not None:
+        save_page(csv, "".join(csv_lines(COLUMNS, made.lines)), begins=csv_begins(), what="register")
+        files.append(str(csv))
+    if html is not None:
+        save_page(html, page(made, as_of), begins=BEGINS, what="register")
+        files.append(str(html))
+    sums = [
+        {
+            "product": one.lot.product,
+            "lot": one.lot.number,
+            "opening": one.opening,
+            "in": one.came_in,
+            "out": one.went_out,
+            "on_hand": one.on_hand,
+            "unit": one.lot.unit,
+        }
+        for one in made.sums
+    ]
+    lines = [_sums_line(one) for one in sums] or ["No stock on record: quarantine stock add."]
+    lines += [f"Written: {file}" for file in files]
+    if files:
+        lines.append("Names of keepers are in it.")
+    session().emit({"since": since, "lots": sums, "lines": list(made.lines), "files": files}, [*lines, LAW])
+
+
+def _sums_line(one: dict[str, Any]) -> str:
+    from quarantine.quantity import show
+
+    opening, came_in, out, on_hand = (
+        f"{show(one[name])} {one['unit']}" for name in ("opening", "in", "out", "on_hand")
+    )
+    return f"{one['product']}, lot {one['lot']}: opening {opening} + in {came_in} - out {out} = on hand {on_hand}"
+
+
+def lot(number: Annotated[str, typer.Argument(help="The lot's number.")]) -> None:
+    """Every dose, tank and batch that a lot went into."""
+    from quarantine.actions.registering import trace
+
+    with session().reader() as rows:
+        found = trace(rows, number, now())
+    session().emit({"lots": found}, [line for one in found for line in _traced_lines(one)])
+
+
+def _traced_lines(one: dict[str, Any]) -> list[str]:
+    from quarantine.quantity import show
+
+    lines = [f"{_lot_line(one)}."]
+    for dose in one["doses"]:
+        batch = f"batch {dose['batch']}" if dose["batch"] else "no batch there"
+        amount = f"{show(dose['amount'])} {dose['unit']}"
+        lines.append(f"  {dose['at']} {dose['tank']} ({batch}): {amount}, {dose['dose']}, {dose['by']}")
+    if not one["doses"]:
+        return [*lines, "  No dose on record was drawn from it."]
+    batches = f"Batches: {', '.join(one['batches']) or 'none'}"
+    return [*lines, f"  {batches}. Tanks: {', '.join(one['tanks'])}."]
 
 
 def _say_moved(made: dict[str, Any]) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Sequence
 from datetime import date, timedelta
 from itertools import groupby
 from typing import Annotated, Any
@@ -10,14 +11,17 @@ from zoneinfo import ZoneInfo
 
 import typer
 
+from quarantine.actions.claims import WITNESS, wants_witness
 from quarantine.actions.conditioning import card_lines as conditioner_lines
 from quarantine.actions.today import Day, Listed, list_day, tank_named, task_json
 from quarantine.bathing import END
 from quarantine.cli.render import card_lines, proposal_lines
-from quarantine.cli.session import STRENGTH, now, session
+from quarantine.cli.session import LOT, PRODUCT, STRENGTH, now, session
 from quarantine.formulary import Regimen, Substance
 from quarantine.quantity import show
 from quarantine.records.codec import instant
+from quarantine.records.reads import Rows
+from quarantine.settings import Home
 
 
 def read_day(text: str, option: str) -> date:
@@ -41,24 +45,35 @@ def today(
     home = session().home()
     with session().reader() as rows:
         listed = list_day(rows, home, now(), day, tank)
+        stock = runs_out(rows, home) if on is None else []
     if session().as_json:
         document = {
             "on": listed.on,
             "tanks": [{k: t[k] for k in ("tank", "line", "alerts", "batches")} for t in listed.tanks],
             "tasks": [task_json(item) for item in listed.tasks],
+            "stock": stock,
         }
         session().emit(document, [])
         return
-    session().emit({}, lines_of(listed))
+    session().emit({}, lines_of(listed, stock))
 
 
-def lines_of(listed: Day) -> list[str]:
+def runs_out(rows: Rows, home: Home) -> list[str]:
+    """What of the stock runs out within a week; without stock on record nothing is loaded for it."""
+    if not rows.rows("lots"):
+        return []
+    from quarantine.actions.shopping import soon_short
+
+    return soon_short(rows, home, now())
+
+
+def lines_of(listed: Day, stock: Sequence[str] = ()) -> list[str]:
     if not listed.tanks:
         return [
             "Nothing is on record yet. Begin with: quarantine site add, keeper add, tank add, batch start;",
             "or see the whole job: quarantine demo.",
         ]
-    lines = [f"{listed.on:%A %-d %B %Y}", *[line for t in listed.tanks for line in _head(t)], ""]
+    lines = [f"{listed.on:%A %-d %B %Y}", *[line for t in listed.tanks for line in _head(t)], *stock, ""]
     place = water = ""
     for (tank, batch), items in groupby(listed.tasks, key=lambda i: (i.row["tank_name"], i.row["batch_name"])):
         mine = list(items)
@@ -96,6 +111,8 @@ def _task_lines(item: Listed) -> list[str]:
         lines += [f"    {line}" for line in conditioner_lines(item.conditioner, item.row["water"])]
     if item.proposal is not None:
         lines += [f"    {line}" for line in card_lines(item.proposal)]
+    if wants_witness(item.row):
+        lines.append(f"    {WITNESS}")
     return lines
 
 
@@ -106,7 +123,7 @@ def _missed_lines(items: list[Listed]) -> list[str]:
     for item in items:
         by_title.setdefault(item.row["title"], []).append(item)
     for title, missed in by_title.items():
-        days = ", ".join(f"{i.row['code']} {i.row['day']}" for i in missed)
+        days = ", ".join(f"{i.row['code']} {i.row['day']}{_claimed(i)}" for i in missed)
         lines.append(f"  MISSED {title}: {days}")
     if lines:
         lines.append("  Log it with --at if it was done, else say why: quarantine skip CODE ... --because REASON")
@@ -114,7 +131,15 @@ def _missed_lines(items: list[Listed]) -> list[str]:
 
 
 def when_due(item: Listed) -> str:
-    """How a task's time is said behind its title."""
+    """How a task's time is said behind its title, and who is doing it now."""
+    return _time_words(item) + _claimed(item)
+
+
+def _claimed(item: Listed) -> str:
+    return f", {item.claimed.words(item.row['zone'])}" if item.claimed else ""
+
+
+def _time_words(item: Listed) -> str:
     row = item.row
     if item.section == "waiting":
         return f": {row['needs']}"
@@ -129,7 +154,10 @@ def when_due(item: Listed) -> str:
         return f", RUNNING, {'ends' if item.section == 'later' else 'at the latest'} {until:%Y-%m-%d %H:%M}"
     if item.section == "later":
         return f", from {start:%H:%M}"
-    return "" if until.strftime("%H:%M") == "00:00" else f", until {until:%H:%M}"
+    if until.strftime("%H:%M") == "00:00":
+        return ""
+    # What ends on another day says on which.
+    return f", until {until:%H:%M}" if until.date().isoformat() == row["day"] else f", until {until:%Y-%m-%d %H:%M}"
 
 
 GATE = (
@@ -146,6 +174,8 @@ def dose(
     stock: Annotated[str | None, typer.Option(help='Out of a stock solution: "10 g in 500 mL".')] = None,
     strength: Annotated[str | None, typer.Option(help=STRENGTH)] = None,
     food: Annotated[str | None, typer.Option(help='In food: how much food to prepare at once, "50 g".')] = None,
+    product: Annotated[str | None, typer.Option(help=PRODUCT)] = None,
+    lot: Annotated[str | None, typer.Option(help=LOT)] = None,
 ) -> None:
     from quarantine.actions import cards
     from quarantine.dosing import propose
@@ -157,7 +187,8 @@ def dose(
         row = tank_named(rows.rows("tanks"), tank)
         chosen = _regimen(found, regimen, row["water"])
         setting = cards.setting_for(rows, home, row, cards.batch_in(rows, row["system"]), now())
-    setting = cards.with_strength(cards.with_options(setting, chosen, vessel, stock, food), chosen.id, strength)
+    setting = cards.with_options(setting, chosen, vessel, stock, food)
+    setting = cards.measured_out_of(setting, found, strength, cards.OutOf(product, lot))
     proposal = propose(found, chosen, setting)
     if proposal.hold is None:
         proposal = proposal._replace(how=(*proposal.how, GATE))

@@ -16,13 +16,14 @@ from quarantine.dosing.animals import animals_cautions, animals_to_confirm
 from quarantine.dosing.card import amount_words, checks_met, dose_of, headline, how_to, sized_for, to_confirm
 from quarantine.dosing.emergency import FRESH_NITRITE, OUT_OF_LIMIT, emergency_hold
 from quarantine.dosing.food import WEIGHT_DAYS, food_size, food_size_hold
-from quarantine.dosing.forms import given_in_ledger, oxygen_hold, read_strength, strength_hold
+from quarantine.dosing.forms import Measure, given_in_ledger, measure_of, oxygen_hold, read_strength, strength_hold
 from quarantine.dosing.holds import course_hold, first_hold, vessel_hold, where_hold
 from quarantine.dosing.instructing import PASSES, in_force, instruction_for, on_the_instruction
 from quarantine.dosing.known import SYRINGE_ML, ceiling_in_ledger, ceiling_of, default_target, present_salinity
 from quarantine.dosing.pairs import pair_cautions
+from quarantine.dosing.products import from_stock, stock_lines
 from quarantine.dosing.repeats import how_repeated, mode_hold, nothing_hold, replaced
-from quarantine.dosing.rescuing import rescue, rescue_apart
+from quarantine.dosing.rescuing import rescue, rescue_apart, rescue_held
 from quarantine.dosing.setting import (
     AT_THE_MARK,
     DEFERS,
@@ -58,6 +59,7 @@ __all__ = [
     "Form",
     "Hold",
     "Instruction",
+    "Measure",
     "Proposal",
     "Setting",
     "Stock",
@@ -68,12 +70,14 @@ __all__ = [
     "clearing_litres",
     "counts_in_ledger",
     "emergency_hold",
+    "from_stock",
     "given_in_ledger",
     "headline",
     "in_force",
     "in_ledger",
     "instruction_for",
     "level_in",
+    "measure_of",
     "on_the_instruction",
     "out_of_ledger",
     "present_salinity",
@@ -81,7 +85,9 @@ __all__ = [
     "read_strength",
     "rescue",
     "rescue_apart",
+    "rescue_held",
     "sized_for",
+    "stock_lines",
     "strength_hold",
 ]
 
@@ -101,6 +107,7 @@ def propose(
     ``mode`` is the template's (rule C1); one that is not computed here is held and never taken for another.
     ``where`` is the template's too (rule C10); None: the water that is there, as it runs.
     """
+    setting = from_stock(substance, setting)
     said = instruction_for(regimen, setting)
     # An instruction gives its own dose: neither the template's target nor the entry's default.
     wanted = Quantity(said.dose, said.unit) if said else target or default_target(regimen, setting)
@@ -147,6 +154,7 @@ def propose(
             *((on_the_instruction(said),) if said else ()),
             *how_to(substance, regimen, where, setting, None if hold else size),
             *how_repeated(regimen, setting, mode, full_again=where is not None and bool(where.after_change)),
+            *(stock_lines(setting, Quantity(dose.add, dose.add_unit)) if dose.add is not None else ()),
         ),
         checks=checks_met(before, setting.evidence),
     )

@@ -16,6 +16,9 @@ from quarantine.formulary import Regimen, Substance
 from quarantine.quantity import Quantity, show, show_significant
 from quarantine.readings import PARAMETERS
 
+DEMAND = "How much permanganate this water uses up was tried first on a sample of it: organic matter takes it up"
+"""Row K01 of the treatment notes: "organics use it up; bioassay first" (S14, S17 there)."""
+
 
 def to_confirm(
     substance: Substance, regimen: Regimen, before: tuple[Condition, ...], evidence: ev.Evidence | None
@@ -32,6 +35,8 @@ def to_confirm(
         said.append(AT_THE_MARK)
     if regimen.trial_first:
         said.append(TRIAL)
+    if "permanganate demand" in regimen.needs:
+        said.append(DEMAND)
     if substance.takes_oxygen is not None and not regimen.own_vessel:
         said.append(AERATION)
     said += [pair.note.text for pair in substance.incompatible if pair.other == "carbonate media"]
@@ -43,9 +48,9 @@ def how_to(
 ) -> tuple[str, ...]:
     """By which route, in which water, and how to measure it (rules C4 and C10)."""
     if regimen.route == "food":
-        return how_food(substance, size)
+        return how_food(substance, size, setting)
     if regimen.own_vessel:
-        return _how_dip(substance, regimen, where, setting)
+        return _how_dip(substance, regimen, where, setting, size)
     route = regimen.route
     if where is not None:
         water = "all of the water system" if where.water == "system" else "this tank alone"
@@ -53,17 +58,24 @@ def how_to(
         route += f", in {water}; filter {where.filter}{off}"
     if setting.stock is not None:
         return (f"Route: {route}.", *_how_stock(substance, setting))
-    measure = measure_of(substance, setting.product) if size is not None else None
-    if measure is not None and measure.unit == "mL":
+    measure = measure_of(substance, setting.product if size is not None else None)
+    if size is not None and measure.unit == "mL":
         return (
             f"Route: {route}.",
-            f"Measure: draw with a syringe with steps of {show(SYRINGE_ML)} mL, never by drops; stir all of it into a "
-            "bucket of tank water first, then pour that in parts into strong flow.",
+            f"Measure: draw with a syringe with steps of {show(measure.step(setting))} mL, never by drops; stir all of "
+            "it into a bucket of tank water first, then pour that in parts into strong flow.",
         )
+    if size is not None and measure.unit == "tablets":
+        return (
+            f"Route: {route}.",
+            "Measure: count the tablets and crush them; stir all of it into tank water first, then pour all of that in "
+            "parts into strong flow.",
+        )
+    step = setting.scale_step_grams if size is None else measure.step(setting)
     return (
         f"Route: {route}.",
-        f"Measure: weigh on a scale with steps of {show(setting.scale_step_grams)} g; stir all of it into tank water "
-        "first, then pour all of that in parts into strong flow.",
+        f"Measure: weigh on a scale with steps of {show(step)} g; stir all of it into tank water first, then pour all "
+        "of that in parts into strong flow.",
     )
 
 
@@ -80,15 +92,23 @@ def _how_stock(substance: Substance, setting: Setting) -> tuple[str, ...]:
     )
 
 
-def _how_dip(substance: Substance, regimen: Regimen, where: Where | None, setting: Setting) -> tuple[str, ...]:
+def _how_dip(
+    substance: Substance, regimen: Regimen, where: Where | None, setting: Setting, size: Size | None
+) -> tuple[str, ...]:
     """Rules C6 and C15. The end is real only once the start is recorded."""
+    measure = measure_of(substance, setting.product if size is not None else None)
+    step = measure.step(setting) if measure.unit == "g" else setting.scale_step_grams
+    with_what = {"mL": "drawn with a syringe", "tablets": "of crushed tablets"}
+    measured = f"weighed on a scale with steps of {show(step)} g"
+    if size is not None:
+        measured = with_what.get(measure.unit, measured)
     litres = f"{show(litres_of(setting.vessel)[0])} L of " if setting.vessel else ""
     words = regimen.contact.words if regimen.contact and regimen.contact.words else ""
     longest = f"; here at most {where.longest}" if where and where.longest else ""
     return (
         "Route: dip in a vessel of its own, never in the tank.",
         f"Vessel: {litres}water of this tank, at its temperature; stir until all {substance.name.casefold()} is "
-        f"dissolved, weighed on a scale with steps of {show(setting.scale_step_grams)} g; only then the fish.",
+        f"dissolved, {measured}; only then the fish.",
         f"Time: {words}{longest}. Set a timer now and stay in the room; note when the first fish goes in and the last "
         "comes out.",
         "Out at once, into the clean water of the tank, when a fish rolls onto its side, whatever the timer says.",
@@ -115,7 +135,9 @@ def dose_of(
     if regimen.route == "food":
         litres = plus_minus = Decimal(0)
     # A strength that does not fit is held, and what it would be measured as is not asked.
-    product = setting.product if strength_hold(substance, regimen, setting.product) is None else None
+    # Of a dose in food what is counted is the substance in the portion, whatever it was weighed as.
+    fits = regimen.route != "food" and strength_hold(substance, regimen, setting.product) is None
+    product = setting.product if fits else None
     measure = measure_of(substance, product)
     light = regimen.light or substance.light
     notes = (*regimen.cautions, *substance.cautions, *((light,) if light else ()))

@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import timedelta
 from decimal import ROUND_CEILING, ROUND_FLOOR, Decimal
 
+from quarantine.dosing.forms import Measure, measure_of
 from quarantine.dosing.setting import OUR_CHOICE, Hold, Setting, Weighed
 from quarantine.dosing.size import COARSEST_LOSS, Food, Size
 from quarantine.dosing.words import MG_PER_G, PER_FISH, cited, divide, g_of, mg_of
@@ -18,6 +19,7 @@ WEIGHT_DAYS = 30
 
 STEPS_OF_SCALE = 20
 """Food is prepared in such an amount that the substance for it is so many steps of the scale (rule C4)."""
+_STEPS = {"g": STEPS_OF_SCALE, "mL": STEPS_OF_SCALE}  # tablets are whole already
 
 
 def food_hold(substance: Substance, regimen: Regimen, setting: Setting) -> Hold | None:
@@ -57,6 +59,8 @@ def food_size(substance: Substance, regimen: Regimen, wanted: Quantity, setting:
     weighed once, for a larger amount of food. ``gives`` is in the unit of the target.
     """
     weighed, step, unit, top = setting.weighed, setting.scale_step_grams, wanted.unit, ceiling.figure.value
+    measure = measure_of(substance, setting.product)
+    one_step = measure.step(setting) * measure.holds
     assert weighed is not None
     alive, fish, plus_minus, eats = biomass(setting)
     least = max(fish - plus_minus, Decimal(0))
@@ -81,9 +85,9 @@ def food_size(substance: Substance, regimen: Regimen, wanted: Quantity, setting:
         )
     content = exact / eats
     prepared = setting.prepared_grams or max(
-        ceil_to(STEPS_OF_SCALE * step * 1000 / content, step) if content else step, ceil_to(eats, step)
+        ceil_to(_STEPS.get(measure.unit, 1) * one_step / content, step) if content else step, ceil_to(eats, step)
     )
-    mixed = floor_to(content * prepared, step * 1000)
+    mixed = floor_to(content * prepared, one_step)
     real = mixed / prepared
     portion = min(floor_to(exact / real if real else Decimal(0), step), prepared)
     if unit != PER_FISH:
@@ -100,8 +104,8 @@ def food_size(substance: Substance, regimen: Regimen, wanted: Quantity, setting:
         f"{weighed.number} fish on {weighed_on(weighed, setting)}: {weighed.by})",
         f"they eat {g_of(eats)} g of food a day, {share} % of their weight",
         *says,
-        f"prepared: {show(mixed / 1000)} g in {show(prepared)} g of food, rounded down to steps of {show(step)} g: "
-        f"{mg_of(real)} mg in each gram",
+        f"prepared: {_out_of(mixed, measure)}{show(mixed / 1000)} g in {show(prepared)} g of food, rounded down to "
+        f"steps of {show(measure.step(setting))} {measure.unit.removesuffix('s')}: {mg_of(real)} mg in each gram",
         f"the day's portion, rounded down: {show(portion)} g of it, with {show(given)} mg; for each kg of fish "
         f"{of_fish} mg",
     )
@@ -154,14 +158,22 @@ def food_size_hold(substance: Substance, regimen: Regimen, setting: Setting, siz
     return None
 
 
-def how_food(substance: Substance, size: Size | None) -> tuple[str, ...]:
+def _out_of(mixed_mg: Decimal, measure: Measure) -> str:
+    """The product that holds so much of the substance, where it is not pure."""
+    return f"{show(mixed_mg / measure.holds)} {measure.unit} of the product with " if measure.how else ""
+
+
+_VERBS = {"g": "weigh", "mL": "draw", "tablets": "crush"}
+
+
+def how_food(substance: Substance, size: Size | None, setting: Setting) -> tuple[str, ...]:
     if size is None or size.food is None:
         return ("Route: in food.",)
-    food = size.food
+    food, measure = size.food, measure_of(substance, setting.product)
     return (
         "Route: in food.",
-        f"Prepare: weigh {show(food.substance_mg / 1000)} g of {substance.name}, counted as pure (100 %), mix it "
-        f"evenly into {show(food.prepared_grams)} g of food; how, the sources on record do not say: the "
+        f"Prepare: {_VERBS[measure.unit]} {show(food.substance_mg / measure.holds)} {measure.unit} of {measure.of}, "
+        f"mix it evenly into {show(food.prepared_grams)} g of food; how, the sources on record do not say: the "
         "product's label or a veterinarian does. Label it; how long it keeps is not known.",
         f"Give: {show(food.portion_grams)} g of it as the day's food, and watch that it is eaten; what is left over is "
         "a dose that was not given.",

@@ -26,7 +26,7 @@ from quarantine.dosing.setting import OUR_CHOICE, Form, Hold, Setting
 from quarantine.dosing.words import cited, in_ledger
 from quarantine.failures import Refused
 from quarantine.formulary import Regimen, Substance, by_water
-from quarantine.quantity import Quantity, decimal_down, show, show_significant
+from quarantine.quantity import UNITS, Quantity, decimal_down, show, show_significant
 from quarantine.readings import PARAMETERS
 from quarantine.water.level import Level
 
@@ -57,6 +57,16 @@ _NAMES = {
 }  # fmt: skip
 """What people write for what a percentage counts; "copper sulfate" alone says nothing of its water of crystal."""
 _TWOFOLD = {"cuso4", "copper sulfate", "copper sulphate", "bluestone"}
+
+
+SALT_OR_BASE = {
+    "chloroquine": "diphosphate",
+    "emamectin-benzoate": "benzoate",
+    "levamisole": "hydrochloride",
+    "oxytetracycline": "hydrochloride",
+}
+"""Drugs of which the sources do not say, or not in every row, whether their levels count a salt or the base: see the
+``basis`` of each entry. A label has to say what its strength counts; it is then taken as it stands."""
 
 
 def read_strength(text: str, substance: Substance) -> Form:
@@ -101,6 +111,10 @@ def _counted(rest: str, text: str, substance: Substance) -> str:
             f"--strength {text!r}: chelated copper is on another scale and by product; only its label doses it, and it "
             "is never converted."
         )
+    if salt := SALT_OR_BASE.get(substance.id):
+        said = words.removeprefix(substance.name.casefold()).strip()
+        if said in (salt, "base") or (said, salt) == ("hcl", "hydrochloride"):
+            return "base" if said == "base" else salt
     name = _NAMES.get(words.replace(".", ""), _NAMES.get(words, words))
     own = {substance.name.casefold(), substance.id, *(also.casefold() for also in substance.also)}
     if not name or name in bases:
@@ -130,16 +144,20 @@ def _example(substance: Substance) -> str:
 
 
 class Measure(NamedTuple):
-    """``holds`` is what one ``unit`` ("g" of a solid, "mL" of a liquid) of the product puts into the ledger: mg, uL of
-    formalin, mg of copper. ``of`` names the product, ``how`` says where ``holds`` comes from ("": pure)."""
+    """``holds`` is what one ``unit`` ("g" of a solid, "mL" of a liquid, "tablets") of the product puts into the
+    ledger: mg, uL of formalin, mg of copper. ``of`` names the product, ``how`` says where ``holds`` comes from ("":
+    pure), ``own_step`` is the product's."""
 
     unit: str
     holds: Decimal
     of: str
     how: str = ""
+    own_step: Decimal | None = None
 
     def step(self, setting: Setting) -> Decimal:
-        """The smallest amount that can be measured, in ``unit``."""
+        """The smallest amount that can be measured, in ``unit``; the product's own where it has one."""
+        if self.own_step is not None:
+            return self.own_step
         return SYRINGE_ML if self.unit == "mL" else setting.scale_step_grams
 
 
@@ -152,7 +170,13 @@ def measure_of(substance: Substance, product: Form | None) -> Measure:
     if product is None:
         unit = "mL" if substance.solution else "g"
         return Measure(unit, Decimal(1000), f"{substance.name}, counted as pure (100 %)")
-    of = f"{substance.name}, {product.words} (as typed)"
+    return _measure_of_product(substance, product)._replace(own_step=product.step)
+
+
+def _measure_of_product(substance: Substance, product: Form) -> Measure:
+    of = f"{substance.name}, {product.words} ({product.bottle or 'as typed'})"
+    if product.each_mg is not None:
+        return Measure("tablets", product.each_mg, of, f"{show(product.each_mg)} mg in each tablet")
     if substance.solution is not None:
         stronger = product.percent / substance.solution.value if product.of == FORMALDEHYDE else Decimal(1)
         if stronger <= 1:
@@ -185,7 +209,7 @@ def given_in_ledger(substance: Substance, product: Form | None, given: Quantity)
             "unknown."
         )
     measure = measure_of(substance, product)
-    if given.kind != ("volume" if measure.unit == "mL" else "mass"):
+    if given.kind != UNITS[measure.unit].kind:
         raise Refused(f"{given} of {measure.of}: that is measured in {measure.unit}; say it so.")
     return to(given, measure.unit) * measure.holds
 
@@ -201,6 +225,7 @@ def needs_hold(substance: Substance, regimen: Regimen, setting: Setting) -> Hold
         or _species_known_hold(substance, regimen, setting)
         or _kit_hold(substance, regimen, setting)
         or strength_hold(substance, regimen, setting.product)
+        or basis_hold(substance, regimen, setting.product)
     )
 
 
@@ -232,6 +257,24 @@ def strength_hold(substance: Substance, regimen: Regimen | None, product: Form |
         return None
     cite = cited(substance, regimen.references) if regimen else cited(substance, substance.basis[0].reference)
     return Hold("strength of the product", says, None, None, cite or OUR_CHOICE, remedy)
+
+
+def basis_hold(substance: Substance, regimen: Regimen, product: Form | None) -> Hold | None:
+    """A drug that is sold as a salt: what its label counts has to be said, though the sources do not (levamisole)."""
+    salt = SALT_OR_BASE.get(substance.id)
+    if product is None or salt is None or product.of:
+        return None
+    share = "100 %" if product.each_mg is not None else f"{show(product.percent)} %"
+    return Hold(
+        "strength of the product",
+        f"{product.words} of {substance.name} may count the {salt} or the base, and the sources do not say which they "
+        "mean",
+        None,
+        None,
+        cited(substance, regimen.references) or OUR_CHOICE,
+        f'say what the label counts: --strength "{share} as {salt}" or --strength "{share} as base" (of tablets with '
+        "--product NAME); where it does not say, ask a veterinarian",
+    )
 
 
 def _salt_wrong(substance: Substance, product: Form) -> str:

@@ -20,6 +20,7 @@ from quarantine.dosing.known import (
     stock_mg_per_ml,
 )
 from quarantine.dosing.pairs import change_hold, pair_hold
+from quarantine.dosing.products import product_hold
 from quarantine.dosing.repeats import gap_of
 from quarantine.dosing.setting import OUR_CHOICE, Hold, Instruction, Setting, Where
 from quarantine.dosing.words import PER_FISH, PER_FOOD, cited, counts_in_ledger
@@ -66,6 +67,7 @@ def first_hold(
         or _route_hold(substance, regimen, setting)
         or _stock_hold(substance, regimen, setting)
         or _water_hold(substance, regimen, setting)
+        or product_hold(substance, setting)
         or needs_hold(substance, regimen, setting)
         or emergency_hold(setting)
         or _gap_hold(substance, regimen, setting)

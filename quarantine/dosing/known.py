@@ -12,7 +12,7 @@ from quarantine.dosing.setting import Setting, Stock
 from quarantine.dosing.words import counts_in_ledger, in_ledger
 from quarantine.formulary import Ceiling, Regimen, Substance, by_water, ceiling_for
 from quarantine.quantity import Quantity, to
-from quarantine.water.ledger import Water
+from quarantine.water.ledger import Water, flowed
 
 if TYPE_CHECKING:
     from quarantine.formulary.groups import Group, Groups
@@ -53,8 +53,9 @@ def kinds_of(species: str, setting: Setting) -> frozenset[str] | None:
 
 def ceiling_in_ledger(substance: Substance, regimen: Regimen, setting: Setting | None = None) -> Decimal | None:
     """The ceiling that holds for the regimen's contact, in the unit of the substance's ledger; None where none does, or
-    where it is no level in the water (food)."""
-    ceiling = ceiling_of(regimen, setting) or ceiling_of(regimen, None)
+    where it is no level in the water (food). Water so warm that no level is allowed in it takes the lowest there is."""
+    lowest = min(regimen.ceilings, key=lambda one: one.figure.value, default=None)
+    ceiling = ceiling_of(regimen, setting) or ceiling_of(regimen, None) or lowest
     if ceiling is None or not counts_in_ledger(substance, ceiling.figure.unit):
         return None
     return in_ledger(substance, Quantity(ceiling.figure.value, ceiling.figure.unit))
@@ -87,10 +88,22 @@ def _by_the_water(regimen: Regimen, setting: Setting | None, found: Ceiling) -> 
     return found if figure is None or figure.value >= found.figure.value else found._replace(figure=figure)
 
 
+FLOWED_SHARE = Decimal("0.01")
+"""Water that flowed through since a reading, over this share of the volume, makes it a reading of another water. Our
+choice, no source."""
+
+
 def since_altered(setting: Setting, at: datetime) -> bool:
     """Whether nothing was changed in the water on record since an instant."""
-    altered = setting.evidence.altered if setting.evidence else ()
-    return not any(at < moment <= setting.now for moment in altered)
+    noted = (*setting.moved, *setting.doses)
+    altered = setting.evidence.altered if setting.evidence else tuple(f.at for f in noted)
+    return not any(at < moment <= setting.now for moment in altered) and not flowed_on(setting, at)
+
+
+def flowed_on(setting: Setting, since: datetime) -> bool:
+    """Whether so much water flowed through since an instant that what was read then is not so any more."""
+    litres = flowed(list(setting.moved), since, setting.now)
+    return litres > 0 and (setting.volume is None or litres > float(FLOWED_SHARE) * setting.volume.litres)
 
 
 def water_reading(setting: Setting, parameter: str) -> ev.Span | None:
@@ -128,8 +141,8 @@ def present_salinity(setting: Setting) -> Decimal | None:
 
 
 def salinity_now(setting: Setting) -> ev.Span | None:
-    """The salinity read within 24 hours. A reading taken before salt was added, or water changed, topped up or
-    evaporated, says nothing of the water now."""
+    """The salinity read within 24 hours. A reading taken before salt was added, or water changed, topped up,
+    evaporated or flowed through, says nothing of the water now."""
     from quarantine.formulary import load
 
     readings = setting.evidence.readings if setting.evidence else setting.readings
@@ -144,6 +157,8 @@ def salinity_now(setting: Setting) -> ev.Span | None:
     salted += [f.at for f in setting.moved if f.at <= setting.now]
     read = ev.last_readings(tuple(f for f in readings if f.at <= setting.now), "salinity", tuple(salted))
     if not read or setting.now - read[-1].at > timedelta(hours=24) or any(at >= read[-1].at for at in salted):
+        return None
+    if flowed_on(setting, read[-1].at):
         return None
     return ev.span_of(read)
 

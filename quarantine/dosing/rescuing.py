@@ -5,7 +5,8 @@ from __future__ import annotations
 from decimal import Decimal
 
 from quarantine.dosing.known import ceiling_of
-from quarantine.dosing.setting import Dose
+from quarantine.dosing.pairs import RULE as MIXED
+from quarantine.dosing.setting import Dose, Hold
 from quarantine.dosing.size import clearing_litres
 from quarantine.dosing.words import PER_FISH, counts_in_ledger, in_ledger
 from quarantine.formulary import Regimen, load
@@ -34,6 +35,21 @@ def rescue(
         f"The level of {name} {level} over the ceiling of {show(ceiling_mg_per_l)} {unit}. Now: strong aeration; "
         f"change {much} of matched, conditioned water and log it (quarantine event change); fresh activated carbon; "
         "call a veterinarian."
+    )
+
+
+HARMED = ("C9", "C14", "C17", "by the water", "oxygen", "sensitive animals", "species", "water", MIXED)
+"""Rules of holds that say the fish, or this water, may not bear the substance at any amount."""
+
+
+def rescue_held(hold: Hold | None, given: Decimal) -> str:
+    """What to do after a dose was really given that these fish or this water may not bear (rule C7); else empty."""
+    if hold is None or hold.rule not in HARMED or given <= 0:
+        return ""
+    return (
+        f"It would have been held: {hold.says}. Now: nothing more of it; strong aeration; watch the fish without a "
+        "break for the first hour (how long: our choice, no source): gasping, rolling or lying on the ground: into "
+        "clean water of the same temperature at once; call a veterinarian."
     )
 
 

@@ -8,6 +8,7 @@ from typing import Any, NamedTuple
 
 from quarantine import evidence as ev
 from quarantine.facts import Fact
+from quarantine.stock import Choice, Lot
 from quarantine.water.ledger import Water
 from quarantine.water.level import Level
 
@@ -105,12 +106,16 @@ class Stock(NamedTuple):
 class Form(NamedTuple):
     """The product a dose is measured out of, as its label says its strength: ``percent`` above 0 to 100, ``by`` "w/v"
     (g in 100 mL), "w/w" or "" (not said), ``of`` what it counts ("Cu", "formaldehyde", "" for the substance itself),
-    ``words`` as typed."""
+    ``words`` as typed. Of the stock: ``each_mg`` is what one tablet holds, ``step`` the smallest amount it is measured
+    in (in its unit; None: by the scale or the syringe), ``bottle`` the product, its lot and expiry in words."""
 
     percent: Decimal
     by: str
     of: str
     words: str
+    each_mg: Decimal | None = None
+    step: Decimal | None = None
+    bottle: str = ""
 
 
 class Proposal(NamedTuple):
@@ -177,6 +182,10 @@ class Setting(NamedTuple):
     """a dip's own vessel, as typed at the moment (rule C15)"""
     product: Form | None = None
     """what it is measured out of; None: nobody said, so it counts as pure where its strength is no question"""
+    shelf: tuple[Lot, ...] = ()
+    """the keeper's stock: all lots of all substances"""
+    choice: Choice | None = None
+    """out of which lots of it this dose is measured; None: out of none"""
     stock: Stock | None = None
     """measured out of this instead of weighed (rule C4)"""
     prepared_grams: Decimal | None = None

@@ -129,7 +129,7 @@ def _rounding_lines(
     if setting.stock is not None:
         steps = f"{show(SYRINGE_ML)} mL of the stock solution"
     else:
-        steps = f"{show(measure.step(setting))} {measure.unit}"
+        steps = f"{show(measure.step(setting))} {measure.unit.removesuffix('s')}"
     smaller = f"the smaller: {exact_grams(exact)} {counted}"
     if not measure.how:
         return (f"{smaller}; rounded down to steps of {steps}: {show(given / 1000)} {counted}",)
@@ -157,10 +157,10 @@ def size_hold(substance: Substance, regimen: Regimen, setting: Setting, size: Si
             f"nothing to add; read {what} again later",
         )
     if size.given_mg == 0:
-        tool = "the scale" if measure.unit == "g" else "the syringe"
+        one = f"one step of {TOOLS[measure.unit]}" if measure.unit in TOOLS else _tablet(step)
         return Hold(
             "C4",
-            f"{show_significant(size.exact_mg / 1000, 3)} {counted} is less than one step of {tool}",
+            f"{show_significant(size.exact_mg / 1000, 3)} {counted} is less than {one}",
             show(step),
             measure.unit,
             OUR_CHOICE,
@@ -168,10 +168,10 @@ def size_hold(substance: Substance, regimen: Regimen, setting: Setting, size: Si
         )
     lost = (size.exact_mg - size.given_mg) / size.exact_mg
     if lost > COARSEST_LOSS:
-        tool = "this scale" if measure.unit == "g" else "this syringe"
+        tool = f"on {TOOLS[measure.unit]}" if measure.unit in TOOLS else f"in steps of {_tablet(step)}"
         return Hold(
             "C4",
-            f"on {tool} {exact_grams(size.exact_mg)} {counted} becomes {exact_grams(size.given_mg)} {counted}, "
+            f"{tool} {exact_grams(size.exact_mg)} {counted} becomes {exact_grams(size.given_mg)} {counted}, "
             f"{show_significant(lost * 100, 2)} % too little, which leaves parasites and breeds resistance",
             show(step),
             measure.unit,
@@ -207,8 +207,26 @@ def size_hold(substance: Substance, regimen: Regimen, setting: Setting, size: Si
     return None
 
 
+TOOLS = {"g": "the scale", "mL": "the syringe"}
+"""What each unit of a product is measured with; tablets are counted."""
+
+
+def _tablet(step: Decimal) -> str:
+    return "one tablet" if step == 1 else f"{show(step)} tablet"
+
+
 def _finer(substance: Substance, measure: Measure) -> str:
     """What to do when a step of the scale is too coarse for the dose (rule C4)."""
+    if measure.unit == "tablets":
+        if substance.solubility is None:
+            return (
+                "use a powder that can be weighed, or ask a veterinarian: no solubility is on record, so a share of a "
+                "dissolved tablet is no measure"
+            )
+        return (
+            "crush one tablet, dissolve it wholly in a measured volume of water and give the share of that volume "
+            f"({_dissolves(substance.solubility)}), or use a powder that can be weighed"
+        )
     if measure.unit == "mL":
         return "so little cannot be drawn with it: treat in a larger volume of water, or ask a veterinarian"
     finer = "weigh on a finer scale (setting scale_step)"
@@ -259,9 +277,12 @@ def advice_on(substance: Substance, size: Size, setting: Setting) -> str:
     if measure.step(setting) * measure.holds <= ADVISE_STOCK_SHARE * size.given_mg:
         return ""
     lost = (size.exact_mg - size.given_mg) / size.exact_mg * 100
+    by_rounding = f"{show_significant(lost, 2)} % was lost by rounding down."
     if measure.unit == "mL":
-        by_rounding = f"{show_significant(lost, 2)} % was lost by rounding down."
         return f"One step of the syringe is over 5 % of this dose; {by_rounding}"
+    if measure.unit == "tablets":
+        least = _tablet(measure.step(setting))
+        return f"{least[0].upper()}{least[1:]} is over 5 % of this dose; {by_rounding} A powder can be weighed finer."
     says = f"One step of the scale is over 5 % of this dose; {show_significant(lost, 2)} % was lost by rounding down."
     if substance.solubility is None:
         return f"{says} Weigh on a finer scale; no solubility of {substance.name} is on record, so no stock solution."

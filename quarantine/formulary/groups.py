@@ -16,6 +16,7 @@ from __future__ import annotations
 
 import os
 import re
+from functools import lru_cache
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 if TYPE_CHECKING:
@@ -113,21 +114,22 @@ def meant(text: str, groups: Groups) -> Meant:
     names, or a list of them ("catfish, loaches and eels"). What no group is named by leaves ``ids`` empty."""
     if text in EVERYONE or text in UNLISTED:
         return Meant(frozenset(), text in EVERYONE, text in UNLISTED)
-    parts = {tuple(_words(part)) for part in (text, *re.split(r", | and |[()]", text))} - {()}
+    parts = {_words(part) for part in (text, *re.split(r", | and |[()]", text))} - {()}
     return Meant(
-        frozenset(g.id for g in groups.groups if parts & {tuple(_words(n)) for n in (g.id, g.name, *g.also)}),
+        frozenset(g.id for g in groups.groups if parts & {_words(n) for n in (g.id, g.name, *g.also)}),
         False,
         False,
     )
 
 
-def _words(text: str) -> list[str]:
-    """Words without capitals, commas and the ending of the plural."""
+@lru_cache(maxsize=4096)
+def _words(text: str) -> tuple[str, ...]:
+    """Words without capitals, commas and the ending of the plural. Kept: a dose asks for the same names many times."""
     found = re.findall(r"[^\s,()]+", text.casefold())
-    return [re.sub(r"(?<=\w\w)s$", "", re.sub(r"(?<=\w\w)ies$", "y", word)) for word in found]
+    return tuple(re.sub(r"(?<=\w\w)s$", "", re.sub(r"(?<=\w\w)ies$", "y", word)) for word in found)
 
 
-def _inside(part: list[str], whole: list[str]) -> bool:
+def _inside(part: tuple[str, ...], whole: tuple[str, ...]) -> bool:
     """Whether words stand in others, one beside the other."""
     return any(whole[at : at + len(part)] == part for at in range(len(whole) - len(part) + 1)) if part else False
 

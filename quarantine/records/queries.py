@@ -107,6 +107,18 @@ QUERIES = {
     "lots": """select lot.*, product.name as product_name, product.substance as substance, product.form as form,
         product.strength as strength, product.each as each, product.unit as unit, product.step as step
         from lot join product on product.id = lot.product""",
+    # What stands in the plan and takes something; a dose that was given matters where changes are made good (rule C1).
+    "open_amounts": """select task.key as key, task.code as code, task.kind as kind, task.step as step,
+        task.title as title, task.day as day, task.state as state, task.tank as tank, task.batch as batch,
+        batch.name as batch_name, batch.arrived_at as arrived_at, batch.copy_id as copy_id,
+        case when task.kind = 'chore' then null else task.detail end as detail
+        from batch join task on task.batch = batch.id where batch.state = 'open' and (
+        (task.state = 'planned' and task.kind in ('dose', 'change', 'chore')
+        and (task.lapses_at is null or task.lapses_at > :until))
+        or (task.state = 'done' and task.kind = 'dose' and task.detail like '%replace removed%'))""",
+    "shopping_facts": _FACT
+    + """system in (select id from system)
+        and (kind = 'instruction' or kind = 'source_water' and happened_at >= :since)""",
     "movements": """select movement.*, keeper.name as keeper_name from movement
         join keeper on keeper.id = movement.keeper
         where cast(:lot as text) is null or movement.lot = :lot order by happened_at, entered_at, movement.id""",

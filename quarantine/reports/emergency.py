@@ -169,7 +169,7 @@ def _power(water: TankWater | None) -> Card:
             ),
             _cp(
                 "Then read temperature, ammonia, nitrite and oxygen, and log it: "
-                f'quarantine event disturbance {_tank(water)} --what "power cut".'
+                f"quarantine event incident {_tank(water)} --what power."
             ),
         ),
     )
@@ -283,7 +283,7 @@ def _ammonia(water: TankWater | None) -> Card:
             _cp("A binder of ammonia only by its label, for the water that is really there."),
             _cp("Filter: is it running, was it washed in tap water, was something given? Do not clean it now."),
             _cp(
-                f"Log it: quarantine reading {_tank(water)} temp=25C ph=7.8 tan=0.5mg/L nitrite=0.1mg/L, with "
+                f"Log it: quarantine reading {_tank(water)} temp=25C ph=7.8 tan=0.5mg/L nitrite_no2=0.1mg/L, with "
                 "your values."
             ),
         ),

@@ -51,6 +51,7 @@ def _head(sheet: Sheet, tank: str) -> Block:
     lines.append("Who does the work: ______________________   What is not ticked was not done.")
     if not sheet.parts:
         lines.append("Nothing is due for a sitter." if sheet.sitter else "Nothing is due.")
+    lines += sheet.alerts
     if sheet.idle and not tank:
         lines.append(f"No work today: {', '.join(sheet.idle)}.")
     return Block("head", (title_of(sheet) + (f", {tank}" if tank else ""), *lines))

@@ -121,10 +121,10 @@ def _steps(facts: list[Fact], substance: str, until: datetime | None = None) -> 
                 step = Step("unknown_addition", at)
         elif kind == "exchange":
             if fact.tank in flowing:
-                _end(found, flowing.pop(fact.tank), at)
-            step = Step("exchange", at, litres_per_hour=float(data["litres_per_hour"]), until=_instant(data["until"]))
-            if step.until is None:
-                flowing[fact.tank] = len(found)
+                _end(found, flowing[fact.tank], at)
+            rate, end = float(data["litres_per_hour"]), _instant(data.get("until"))
+            step = Step("exchange", at, litres_per_hour=rate, until=end)
+            flowing[fact.tank] = len(found)
         elif kind == "reading":
             step, note = _reading(fact, substance)
         if step is not None and "brings" in data:
@@ -135,10 +135,20 @@ def _steps(facts: list[Fact], substance: str, until: datetime | None = None) -> 
 
 
 def _end(found: list[tuple[Fact, Step | None, str]], index: int, at: datetime) -> None:
-    """A flow that ran on ends where the next one of its tank begins."""
+    """One tank has one flow: it ends where the next one of its tank begins, if it had not ended before."""
     fact, step, note = found[index]
     assert step is not None
-    found[index] = fact, step._replace(until=at), note
+    if step.until is None or step.until > at:
+        found[index] = fact, step._replace(until=at), note
+
+
+def flowed(facts: list[Fact], since: datetime, until: datetime) -> float:
+    """Litres that flowed through the water of ``facts`` between two instants, as much in as out."""
+    flows = [step for step in steps_of(facts, "", until) if step.kind == "exchange"]
+    ran = (min(flow.until or until, until) - max(flow.at, since) for flow in flows)
+    return sum(
+        flow.litres_per_hour * max(time.total_seconds(), 0.0) / 3600 for flow, time in zip(flows, ran, strict=True)
+    )
 
 
 def _instant(text: str | datetime | None) -> datetime | None:

@@ -454,7 +454,11 @@ class _Pieces:
         """The next operations."""
         self._note(ops)
         self._ops += ops
-        self._pieces = [_Piece(p.a, p.b, *_fold(ops, p.state, p.held)) for p in self._pieces]
+        if 2 * len(self._pieces) > _PIECES[1] and len(self._ops) <= _SHORT:
+            # Most cuts were spent on earlier steps; the utmost of this one may lie elsewhere.
+            self._pieces = [self._piece(self._low, self._high)]
+        else:
+            self._pieces = [_Piece(p.a, p.b, *_fold(ops, p.state, p.held)) for p in self._pieces]
 
     def most(self) -> float:
         """The upper bound of the level over all volumes, mg/L."""

@@ -27,7 +27,7 @@ with warnings.catch_warnings():
 ARRIVED = datetime(2026, 2, 10, 12, 30, tzinfo=UTC)
 KEEPER = "Keeper; of the room, #1"
 TANK = 'Q1; "top" 100 % 🐠 ünder the longest shelf at the wall'
-READINGS = ["temp=25.5C", "tan=0.1mg/L", "nitrite=0.05mg/L", "ph=8.1", "oxygen=7mg/L", "salinity=34g/L"]
+READINGS = ["temp=25.5C", "tan=0.1mg/L", "nitrite_no2=0.05mg/L", "ph=8.1", "oxygen=7mg/L", "salinity=34g/L"]
 
 
 class Entry(NamedTuple):

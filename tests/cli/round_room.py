@@ -18,8 +18,8 @@ from quarantine.cli import app
 NOW = "2026-02-13 16:30:00"
 """17:30 in Berlin on day 3, when the first dose of the shipped marine course may be given."""
 
-FRESH = "temp=25C ph=7.8 tan=0.1mg/L nitrite=0.05mg/L"
-MARINE = "temp=25.5C ph=8.1 tan=0.1mg/L nitrite=0.05mg/L oxygen=6.5mg/L"
+FRESH = "temp=25C ph=7.8 tan=0.1mg/L nitrite_no2=0.05mg/L"
+MARINE = "temp=25.5C ph=8.1 tan=0.1mg/L nitrite_no2=0.05mg/L oxygen=6.5mg/L"
 
 
 class Room:

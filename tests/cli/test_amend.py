@@ -18,7 +18,7 @@ NEWER = (
     ('length = "30 d"', 'length = "40 d"'),
 )
 FRESH = "temp=25C ph=7.4 tan=0mg/L nitrite=0mg/L"
-MARINE = "temp=25.5C ph=8.1 tan=0.1mg/L nitrite=0.05mg/L oxygen=6.5mg/L salinity=34g/L"
+MARINE = "temp=25.5C ph=8.1 tan=0.1mg/L nitrite_no2=0.05mg/L oxygen=6.5mg/L salinity=34g/L"
 
 
 @pytest.fixture

@@ -25,7 +25,7 @@ POUR = "2026-02-13 08:00:00"
 LATE = "2026-02-14 10:00:00"
 """Two hours after the 24 h of levamisole (N01) are over."""
 
-WATER = "temp=25C ph=7.8 tan=0.1mg/L nitrite=0.05mg/L oxygen=7mg/L salinity=0.1g/L"
+WATER = "temp=25C ph=7.8 tan=0.1mg/L nitrite_no2=0.05mg/L oxygen=7mg/L salinity=0.1g/L"
 
 
 def build(home: Path, protocol: str) -> None:

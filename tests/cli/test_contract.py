@@ -14,14 +14,14 @@ from quarantine.cli.app import run
 
 TASK_KEYS = [
     *("code", "key", "system", "tanks", "batches", "kind", "step", "title", "day"),
-    *("due_from", "due_until", "lapses_at", "state", "section", "needs", "hold", "dose", "conditioner"),
+    *("due_from", "due_until", "lapses_at", "state", "section", "needs", "hold", "dose", "conditioner", "claimed"),
 ]
 DOSE_KEYS = [
     *("substance", "regimen", "route", "target", "target_unit", "volume_litres", "volume_plus_minus_litres"),
     *("add", "add_unit", "add_of", "gives_low", "gives_high", "gives_unit", "reference", "cautions"),
 ]
 HOLD_KEYS = {"rule", "figure", "figure_unit", "reference", "remedy"}
-READY = ["temp=25.5C", "ph=8.1", "tan=0.1mg/L", "nitrite=0.05mg/L", "oxygen=6.5mg/L", "salinity=34g/L"]
+READY = ["temp=25.5C", "ph=8.1", "tan=0.1mg/L", "nitrite_no2=0.05mg/L", "oxygen=6.5mg/L", "salinity=34g/L"]
 
 Ask = Callable[..., Any]
 

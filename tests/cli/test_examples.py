@@ -64,7 +64,8 @@ BEFORE = {
     "bath start": [BATHE],
     "bath end": [BATHE, LEAVES["bath start"][4].partition(" ")[2].replace(" --timer", "")],
     "batch call-off": [EXPECT],
-    **{f"stock {name}": [STOCK] for name in ("list", "show", "count", "use", "dispose", "recall")},
+    **{f"stock {name}": [STOCK] for name in ("list", "show", "count", "use", "dispose", "recall", "register")},
+    "lot": [STOCK],
     "batch arrived": [EXPECT, f'{READ} --at "2026-03-09 11:00"', READ, "done CODES"],
 }
 

@@ -21,7 +21,7 @@ from quarantine.protocol import load
 
 BOX = '--shape box --length "60 cm" --width "30 cm" --filled "30 cm"'
 ORDER = '--fish "12 Melanotaenia praecox, 3 cm" --source "a breeder" --to Show'
-GOOD = "tan=0.1mg/L nitrite=0.05mg/L ph=7.4 temp=25.2C"
+GOOD = "tan=0.1mg/L nitrite_no2=0.05mg/L ph=7.4 temp=25.2C"
 ITEMS = ["clean", "filter", "heater", "kit", "lid", "stock", "water"]
 
 
@@ -165,7 +165,7 @@ def test_a_test_is_settled_by_readings_inside_the_limits_alone(desk: Desk) -> No
     assert desk.tasks()["filter"]["state"] == "planned"
     assert "nitrite 0.5 mg/L, needed: at most 0.2 mg/L" in desk.run(f"why {desk.codes('filter')}", 0)[0]
     assert "done by its readings" in desk.type(f"done {desk.codes('filter')}", 1)
-    desk.at("2026-03-09 10:00").type("reading Q1 nitrite=0.1mg/L")
+    desk.at("2026-03-09 10:00").type("reading Q1 nitrite_no2=0.1mg/L")
     assert desk.tasks()["filter"]["state"] == "done"
 
 
@@ -559,3 +559,38 @@ def test_a_bag_that_does_not_read_is_a_sentence(desk: Desk, option: str, says: s
     code = 2 if "--transit" in option or "ph sour" in option else 1
     assert says in desk.type(f"batch arrived Rainbows --open-items early {option}", code)
     assert desk.json("batch show Rainbows")["state"] == "expected"
+
+
+def test_F64_the_sources_time_for_claims_is_a_task_with_its_deadline(desk: Desk) -> None:
+    """24 h from the arrival, to the minute and past midnight; on every list until it is ticked, overdue after that; a
+    keeper's, so not on a sitter's sheet; and not one of the numbered chores of day 0."""
+    desk.expect("--from 2026-03-02")
+    desk.at("2026-03-02 14:30")
+    came = '--fish "11 Melanotaenia praecox" --dead-on-arrival 1 --claim-within "24 h"'
+    said = desk.type(f"batch arrived Rainbows --open-items early {came}")
+    assert "The source takes claims for 24 h from the arrival." in said
+    task = desk.tasks()["claim"]
+    words = "Claim from the source what came dead or ill, until 2026-03-03 14:30"
+    for line in ("today", "sheet"):
+        assert words in " ".join(desk.run(line, 0)[0].split())
+    assert "Claim" not in desk.run("sheet --sitter", 0)[0]
+    assert "1 of 1" not in task["title"]
+    desk.at("2026-03-03 14:29")
+    assert "OVERDUE" not in desk.run("today", 0)[0].partition("Claim")[2].partition("\n")[0]
+    desk.at("2026-03-04 09:00")
+    assert "Claim from the source what came dead or ill, OVERDUE since 2026-03-03 14:30" in " ".join(
+        desk.run("today", 0)[0].split()
+    )
+    desk.type(f"done {task['code']}")
+    assert "Claim" not in desk.run("today", 0)[0]
+
+
+def test_F64_a_time_for_claims_that_is_over_makes_no_task(desk: Desk) -> None:
+    """Entered three days later there is nothing left to claim; what was agreed is kept."""
+    desk.at("2026-03-05 09:00")
+    fish = '--fish "4 Melanotaenia praecox" --from "a breeder" --to Show'
+    line = f'batch start --tank Q3 --protocol fresh-watch --arrived "2026-03-02 12:00" {fish} --claim-within "24 h"'
+    desk.type(line)
+    assert "claim" not in desk.tasks("Q3-1")
+    assert "claims for 24 h" in desk.run("batch show Q3-1", 0)[0]
+    assert "'a day' does not read" in desk.type(line.replace("24 h", "a day"), 2)

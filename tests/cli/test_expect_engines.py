@@ -68,7 +68,7 @@ def test_an_order_lives_on_both_engines(url: str) -> None:
         (7, lambda d: correcting.undo(d, "not yet")),
         (7, lambda d: work.done(d, [code])),
         (7, lambda d: noting.reading(d, "Q1", ["temp=25.0C"])),
-        (8, lambda d: noting.reading(d, "Q1", ["temp=25.0C", "tan=0.1mg/L", "nitrite=0.1mg/L", "ph=7.4"])),
+        (8, lambda d: noting.reading(d, "Q1", ["temp=25.0C", "tan=0.1mg/L", "nitrite_no2=0.1mg/L", "ph=7.4"])),
         (8, lambda d: expecting.expect(d, "Rainbows", first="2026-03-11")),
         (10, lambda d: noting.reading(d, "Q1", ["temp=25.0C"])),
     ]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import csv
 import shutil
 from pathlib import Path
 
@@ -70,7 +71,7 @@ def ready(room: Room) -> str:
         quiet(room.home, "look", "Q1 6 3", "--no-signs", at=at)
         quiet(room.home, "reading", "Q1", "temp=22.0C", at=at)
     quiet(room.home, "look", "Q1 6 3", "--no-signs", at="2026-02-13 09:00:00")
-    read = ["temp=22.0C", "ph=7.4", "tan=0.1mg/L", "nitrite=0.05mg/L", "oxygen=7.5mg/L"]
+    read = ["temp=22.0C", "ph=7.4", "tan=0.1mg/L", "nitrite_no2=0.05mg/L", "oxygen=7.5mg/L"]
     quiet(room.home, "reading", "Q1", *read, at="2026-02-13 11:30:00")
     (dose,) = [t for t in room.json("today", at=DAY_3)["tasks"] if t["kind"] == "dose"]
     return str(dose["code"])
@@ -88,6 +89,17 @@ def test_a_bath_of_formalin_from_a_template_is_given_by_its_typed_strength(room:
     assert (given["level_unit"], given["target_mg_per_l"], given["ceiling_mg_per_l"]) == ("uL/L", "150", "100")
     assert "uL/L" in room.says("level", "Q1", "formalin", at="2026-02-13 12:05:00")
     assert "End the bath of formalin" in room.says("today", at="2026-02-13 12:05:00")
+
+
+def test_an_exported_dose_of_a_liquid_stands_in_columns_of_its_own_unit(room: Room, tmp_path: Path) -> None:
+    """9900 uL and 150 uL/L are in the columns that say so (F93): the mg and mg/L of that row are empty."""
+    room.says("done", ready(room), "--as-shown", *AS_SOLD, at=DAY_3)
+    room.says("export", str(tmp_path / "tables"), at=DAY_3)
+    with (tmp_path / "tables" / "doses.csv").open(encoding="utf-8", newline="") as file:
+        (row,) = csv.DictReader(file)
+    assert (row["volume_ul"], row["target_ul_per_l"], row["ceiling_ul_per_l"]) == ("9900", "150", "100")
+    assert (row["given"], row["given_unit"], row["product"]) == ("9.9", "mL", AS_SOLD[1])
+    assert not [name for name, value in row.items() if name.endswith(("_mg", "mg_per_l", "copper")) and value]
 
 
 def test_a_slip_in_millilitres_is_asked_about_once_and_corrected_later(room: Room) -> None:

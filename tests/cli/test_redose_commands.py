@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 from amend_room import Room
 
-READY = "temp=25.5C ph=8.1 tan=0.1mg/L nitrite=0.05mg/L oxygen=6.5mg/L salinity=34g/L"
+READY = "temp=25.5C ph=8.1 tan=0.1mg/L nitrite_no2=0.05mg/L oxygen=6.5mg/L salinity=34g/L"
 MODE = ('mode = "as published"', 'mode = "replace removed"')
 ONCE = (
     'repeat = { every = "4 d", times = 2, from = "given" }',

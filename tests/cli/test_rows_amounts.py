@@ -25,7 +25,7 @@ with (Path(__file__).parents[1] / "dosing" / "cases.csv").open(encoding="utf-8")
     CASES = list(csv.DictReader(file))
 
 BOX = ["--shape", "box", "--length", "60 cm", "--width", "30 cm", "--filled", "30 cm"]
-READY = ["temp=25.5C", "ph=8.1", "tan=0.1mg/L", "nitrite=0.05mg/L", "oxygen=6.5mg/L", "salinity=34g/L"]
+READY = ["temp=25.5C", "ph=8.1", "tan=0.1mg/L", "nitrite_no2=0.05mg/L", "oxygen=6.5mg/L", "salinity=34g/L"]
 DAY_3 = "2026-02-13 16:30:00"
 """17:30 in Berlin on day 3, when the first dose of the shipped marine course may be given."""
 

@@ -18,7 +18,7 @@ from quarantine.cli.app import run
 from quarantine.protocol import Duration, load, shipped
 from quarantine.templates import imprint
 
-READY = ["temp=25.5C", "ph=8.1", "tan=0.1mg/L", "nitrite=0.05mg/L", "oxygen=6.5mg/L", "salinity=34g/L"]
+READY = ["temp=25.5C", "ph=8.1", "tan=0.1mg/L", "nitrite_no2=0.05mg/L", "oxygen=6.5mg/L", "salinity=34g/L"]
 ARRIVED = "2026-02-10 09:30"
 ZONES = {"Hall": "Europe/Berlin", "Annex": "Pacific/Auckland"}
 

@@ -132,7 +132,7 @@ def dosed(room: Room) -> None:
     room.start("Q5", "2026-02-04 10:30", "marine-praziquantel", 4, "Reef")
     for day in (4, 5, 6):
         room.at(f"2026-02-0{day} 20:00").type('look "Q5 4 3" --no-signs')
-        room.type("reading Q5 temp=25.5C ph=8.1 tan=0.1mg/L nitrite=0.05mg/L oxygen=6.5mg/L salinity=34g/L")
+        room.type("reading Q5 temp=25.5C ph=8.1 tan=0.1mg/L nitrite_no2=0.05mg/L oxygen=6.5mg/L salinity=34g/L")
     room.at("2026-02-07 07:00")
 
 

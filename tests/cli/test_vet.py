@@ -105,15 +105,24 @@ def test_an_instruction_over_the_ceiling_is_recorded_when_it_is_so_and_the_dose_
 
 @freeze_time(DAY_3)
 def test_a_trial_is_dosed_only_at_what_was_instructed(medicated: Room) -> None:
-    """Z04 in this water: held by its tier, and after the instruction at 3 mg/L: 147.9 mg, down to 0.14 g."""
-    ask = ["dose", "praziquantel", "--tank", "Q2", "--regimen", "Z04"]
-    before = medicated.json(*ask)["hold"]
-    instruct(medicated, row="Z04", dose="3 mg/L")
+    """Z11 in this water: held by its tier, and after the instruction at 3 mg/L: 147.9 mg, down to 0.14 g."""
+    ask = ["dose", "praziquantel", "--tank", "Q2", "--regimen", "Z11"]
+    assert medicated.json(*ask)["hold"]["rule"] == "tier"
+    instruct(medicated, row="Z11", dose="3 mg/L")
     after = medicated.json(*ask)
-    assert before["rule"] in ("tier", "water")
-    assert after["hold"] is None or after["hold"]["rule"] == "water"
-    if after["hold"] is None:
-        assert after["dose"]["add"] == 0.14
+    assert after["hold"] is None
+    assert after["dose"]["add"] == 0.14
+
+
+@freeze_time(DAY_3)
+def test_an_instruction_for_another_water_is_asked_about_and_stays_held(medicated: Room) -> None:
+    """Z04 is published for fresh water and the batch is in sea water: a slip, or held all the same."""
+    said = instruct(medicated, row="Z04", dose="3 mg/L", code=1)
+    assert "Z04 is published for fresh water and Q2-1 is in marine water" in said
+    assert not facts(medicated, "instruction")
+    instruct(medicated, "--really", row="Z04", dose="3 mg/L")
+    held = medicated.json("dose", "praziquantel", "--tank", "Q2", "--regimen", "Z04")["hold"]
+    assert held["rule"] in ("tier", "water")
 
 
 # --- What the animals are ------------------------------------------------------------------------------------

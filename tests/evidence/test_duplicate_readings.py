@@ -84,3 +84,26 @@ def test_a_single_reading_stands_as_it_was_read() -> None:
     span = ev.value_now(history.evidence(history.at(3, "12:00")), "nitrite", 24)
     assert span is not None
     assert (span.least, span.most, span.low, span.high) == tuple(map(Decimal, ("0.1", "0.1", "0.05", "0.15")))
+
+
+@pytest.mark.parametrize(
+    ("value", "form", "met"),
+    [
+        ("0.038", None, True),  # 0.038 x 3.28 = 0.12464 mg/L, inside the limit of 0.125 either way
+        ("0.039", None, None),  # 0.039 x 3.28 = 0.12792 mg/L: over it if the kit reads nitrogen
+        ("0.125", None, None),
+        ("0.126", None, False),  # over it whatever the kit reads
+        ("0.125", "NO2", True),
+        ("0.125", "N", True),  # turned into nitrite when it was typed, and the limit itself is inside
+    ],
+)
+def test_nitrite_of_a_kit_that_nobody_named_is_judged_by_both_forms(
+    value: str, form: str | None, met: bool | None
+) -> None:
+    """Nitrite nitrogen is 3.28 times less than the nitrite it stands for (SRAC Publication 462, row T11): where that
+    decides, the reading cannot be judged until it is said."""
+    history = History()
+    history.read(3, "09:00", form=form, nitrite=value)
+    verdict = judge(history, NITRITE)
+    assert verdict.met is met
+    assert ("say what it reads" in verdict.says) is (met is None)

@@ -169,14 +169,12 @@ class History:
         for n in range(first, last + 1):
             self.look(n, **how)
 
-    def read(self, n: int, clock: str = "09:00", **values: str) -> None:
+    def read(self, n: int, clock: str = "09:00", *, form: str | None = "NO2", **values: str) -> None:
+        """Readings by a fine kit; ``form`` is what a nitrite kit reads, None where nobody said it."""
         for name, value in values.items():
-            self.fact(
-                "reading",
-                self.at(n, clock),
-                {"parameter": name, "value": value, "step": "0.1", "unit": "", "water": self.protocol.water},
-                batch=None,
-            )
+            data = {"parameter": name, "value": value, "step": "0.1", "unit": "", "water": self.protocol.water}
+            said = {"form": form} if name == "nitrite" and form else {}
+            self.fact("reading", self.at(n, clock), {**data, **said}, batch=None)
 
     def died(self, n: int, clock: str = "09:00", *, fish: int = 1, explained: bool = False) -> Fact:
         return self.fact("died", self.at(n, clock), {"count": fish, "explained": explained})

@@ -18,8 +18,8 @@ MONDAY = date(2026, 2, 9)
 ARRIVED = f"{MONDAY} 10:30"
 WATCHING = [name for name in shipped() if not load(name).medicated]
 FINE = {
-    "fresh": ["ph=7.2", "tan=0.1mg/L", "nitrite=0.05mg/L"],
-    "marine": ["ph=8.1", "tan=0.1mg/L", "nitrite=0.05mg/L", "salinity=34g/L"],
+    "fresh": ["ph=7.2", "tan=0.1mg/L", "nitrite_no2=0.05mg/L"],
+    "marine": ["ph=8.1", "tan=0.1mg/L", "nitrite_no2=0.05mg/L", "salinity=34g/L"],
 }
 WARMTH = {"goldfish-watch": "temp=21C", "koi-watch": "temp=23C"}
 

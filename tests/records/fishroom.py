@@ -18,7 +18,7 @@ from quarantine.settings import SETTINGS, Home
 
 ARRIVED = datetime(2026, 2, 10, 12, 30, tzinfo=UTC)
 MORNING, EVENING = "Morning keeper", "Evening keeper"
-READINGS = ["temp=25.5C", "tan=0.1mg/L", "nitrite=0.05mg/L", "ph=8.1", "oxygen=7mg/L", "salinity=34g/L"]
+READINGS = ["temp=25.5C", "tan=0.1mg/L", "nitrite_no2=0.05mg/L", "ph=8.1", "oxygen=7mg/L", "salinity=34g/L"]
 BOX: dict[str, str | None] = {"length": "60 cm", "width": "30 cm", "height": "36 cm", "filled": "30 cm"}
 
 

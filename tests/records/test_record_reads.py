@@ -23,9 +23,9 @@ EMPTY_AT_THE_END = {
     "open_tasks_of_system",
     "tasks_of_system",
 }
-EMPTY_AT_THE_END |= {"amount_changers"}
+EMPTY_AT_THE_END |= {"amount_changers", "open_amounts"}
 """The history ends with a release: nothing is open after it."""
-EMPTY_AT_THE_END |= {"incidents", "instructions_and_animals", "claims"}
+EMPTY_AT_THE_END |= {"incidents", "instructions_and_animals", "claims", "shopping_facts"}
 """Nor did anything go wrong in it, or a veterinarian instruct anything, or a keeper claim a task."""
 
 

@@ -170,7 +170,7 @@ def _look(life: Life) -> None:
 
 def _read(life: Life) -> None:
     nitrite = life.chance.choice(["0.05", "0.5"])
-    words = [f"nitrite={nitrite}mg/L" if w.startswith("nitrite") else w for w in READINGS]
+    words = [f"nitrite_no2={nitrite}mg/L" if w.startswith("nitrite") else w for w in READINGS]
     noting.reading(life.desk(), "Q1", words if life.chance.random() < 0.6 else words[:1], at=life.at())
 
 
@@ -187,7 +187,7 @@ def _correct(life: Life) -> None:
             ["seen=88"],
             ["signs=none"],
             ["signs=colour"],
-            ["nitrite=0.1mg/L"],
+            ["nitrite_no2=0.1mg/L"],
             ["gave=0.09 g"],
             ["dead=2"],
             ["out=3 L"],
@@ -392,7 +392,7 @@ def tasks(url: str, step: str, day: str) -> list[str]:
 
 def test_a_test_is_open_again_when_one_of_its_readings_is_moved_to_another_day(room: str) -> None:
     """Two entries settled it together; the first of them was of the day before."""
-    noting.reading(desk(room, 4, 1), "Q1", ["tan=0.1mg/L", "nitrite=0.05mg/L", "ph=8.1"])
+    noting.reading(desk(room, 4, 1), "Q1", ["tan=0.1mg/L", "nitrite_no2=0.05mg/L", "ph=8.1"])
     first = last(room)
     noting.reading(desk(room, 4, 2), "Q1", ["temp=25C"])
     assert tasks(room, "tests", "2026-02-14") == ["done"]

@@ -36,7 +36,7 @@ def _one_font() -> None:
 
 
 _one_font()
-READY = ["temp=25.5C", "ph=8.1", "tan=0.1mg/L", "nitrite=0.05mg/L", "oxygen=6.5mg/L", "salinity=34g/L"]
+READY = ["temp=25.5C", "ph=8.1", "tan=0.1mg/L", "nitrite_no2=0.05mg/L", "oxygen=6.5mg/L", "salinity=34g/L"]
 DAY_3 = "2026-02-13 12:00:00"
 
 

@@ -22,6 +22,7 @@ from quarantine.actions import tabling
 from quarantine.actions.tabling import save_folder
 from quarantine.cli import tables as cli_tables
 from quarantine.failures import Refused
+from quarantine.formulary import LEDGER_UNITS
 from quarantine.readings import PARAMETERS
 from quarantine.records.reads import open_reader
 from quarantine.reports import tables
@@ -94,6 +95,8 @@ def test_the_columns_name_their_unit() -> None:
     assert {"out_litres", "in_litres"} <= set(tabling.CHANGES)
     assert {"celsius", "mg_per_l", "g_per_l", "ph"} <= set(tabling.READINGS)
     assert {"volume_litres", "gives_low_mg_per_l", "gives_high_mg_per_l", "mass_mg"} <= set(tabling.DOSES)
+    assert set(tabling.LEDGER_UNITS) == set(LEDGER_UNITS)
+    assert {"volume_ul", "gives_high_ul_per_l", "ceiling_mg_copper_per_l"} <= set(tabling.DOSES)
 
 
 def test_what_was_taken_back_stands_in_the_journal_alone(room: Print, tmp_path: Path) -> None:
