@@ -365,6 +365,10 @@ def _end_of(bath: Bath, water: Water | None, zone: str) -> PlannedTask:
     words = "" if bath.over else f": {flush_words(flush)}"
     begin = "Go on clearing" if bath.drained_at and not bath.over else "End the bath of"
     since = _local(bath.last.at, zone)
+    # What is over its ceiling is not left in for the time that a right dose may stay (rule C7).
+    now = _over_ceiling(bath)
+    hurry = " now, it is over its ceiling" if now else ""
+    earliest, latest = (bath.last.at, bath.last.at) if now else (bath.earliest, bath.latest)
     return PlannedTask(
         key=bath.key,
         system=bath.first.system,
@@ -372,16 +376,24 @@ def _end_of(bath: Bath, water: Water | None, zone: str) -> PlannedTask:
         batch=bath.batch,
         kind="change",
         step=END,
-        title=f"{begin} {bath.substance}{words}",
-        day=local_day(bath.earliest, zone),
-        due_from=bath.earliest,
-        due_until=bath.latest,
+        title=f"{begin} {bath.substance}{hurry}{words}",
+        day=local_day(earliest, zone),
+        due_from=earliest,
+        due_until=latest,
         lapses_at=None,
         state="done" if bath.over else "planned",
         needs=None,
         reason=f"contact since {since}, at most {bath.last.data['contact_most']}; it ends at {bath.last.data['limit']}",
         outcome=bath.over,
     )
+
+
+def _over_ceiling(bath: Bath) -> bool:
+    """Whether too much was given and the level may still be over the ceiling of that dose."""
+    ceiling = _decimal(bath.last.data.get("ceiling_mg_per_l"))
+    if bath.over is not None or bath.upper is None or ceiling is None:
+        return False
+    return bool(bath.first.data.get("rescue") or bath.last.data.get("rescue")) and bath.upper > ceiling
 
 
 def flush_now(bath: Bath, water: Water | None) -> Flush | None:

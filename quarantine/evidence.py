@@ -433,6 +433,14 @@ def emergency(evidence: Evidence) -> str | None:
     return open_[-1] if open_ else None
 
 
+def act_now_words(why: str) -> str:
+    """What an open emergency asks for, as a sentence."""
+    return (
+        f"ACT NOW ({why}): test the water, add air, isolate the sick, call a veterinarian. Every dose in this water is "
+        "held until a named person lifts it: quarantine event lift."
+    )
+
+
 def last_readings(readings: tuple[Fact, ...], parameter: str, altered: tuple[datetime, ...] = ()) -> list[Fact]:
     """The newest reading of a parameter and its duplicates, in order of time: those less than half an hour older and of
     the same water, that is not from before an instant of ``altered``."""

@@ -482,6 +482,7 @@ WATER_AFTER = Check(
     (EDIS, COMMON),
 )
 LOOK = Check("incident-look", "look", "Look over and count: after the incident")
+LOOK_AFTER = Check("overdose-look", "look", "Look over and count: after too much was given")
 RUNNING = Check(
     "incident-running",
     "chore",
@@ -512,6 +513,10 @@ RESCUE = Check(
     "nothing against it.",
     who="keeper",
 )
+
+TOO_MUCH = Check("overdose", "chore", "Too much was given: strong air, change water, call a veterinarian", who="keeper")
+OVER_CEILING = "over the ceiling of"
+"""What the answer to a dose says, in its fact, where the level may have passed its ceiling (rule C7)."""
 
 INCIDENTS = {
     "power": (
@@ -586,5 +591,22 @@ def incident_checks(berth: Berth, known: Known) -> Iterator[Made]:
             yield Made(task_of(berth, after.check, known, fact.id, (start, end), reason, settled_by=read), after.check)
 
 
-MAKERS = (past_limits, filter_watch, incident_checks)
+def overdoses(berth: Berth, known: Known) -> Iterator[Made]:
+    """What is to be done after a dose that took the level over its ceiling stays on the list until somebody ticks it,
+    and then the fish are looked over (rule C7): the answer to the command alone is gone with the screen."""
+    for dose in known.facts:
+        rescue = str(dose.data.get("rescue", "")) if dose.kind == "dose" else ""
+        mine = dose.tank == berth.tank or (dose.tank is None and berth.batch == known.first)
+        if OVER_CEILING not in rescue or not mine or dose.at < berth.arrived_at:
+            continue
+        reason = f"too much of {dose.data['substance']} was given, {shown(dose.at, berth.zone)}"
+        check = TOO_MUCH._replace(note=rescue)
+        yield Made(task_of(berth, check, known, dose.id, (dose.at, dose.at + timedelta(hours=1)), reason), check)
+        start = dose.at + timedelta(hours=1)
+        window = (start, start + timedelta(hours=5))
+        looked = read_between(berth, LOOK_AFTER, known, start, None)
+        yield Made(task_of(berth, LOOK_AFTER, known, dose.id, window, reason, settled_by=looked), LOOK_AFTER)
+
+
+MAKERS = (past_limits, filter_watch, incident_checks, overdoses)
 """Every kind of follow-up, each ``(berth, known) -> Made ...``."""

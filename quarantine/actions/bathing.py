@@ -75,6 +75,12 @@ def start(
     """
     with desk.act() as act:
         task = find_task(act, code)
+        if is_end(task):
+            refuse_finished(act, task)
+            raise Refused(
+                f"{task['code']} ({task['title']}) is the end of a bath or dip that was started already; "
+                f"its time: quarantine bath timer {task['code']}; to end it: quarantine bath end {task['code']}."
+            )
         _refuse_running(act, task)
         refuse_finished(act, task)
         treatment = json.loads(task["detail"])["treatment"] if task["kind"] == "dose" else None

@@ -334,8 +334,12 @@ def _dead(act: Act, desk: Desk, fact: Row, text: str) -> tuple[dict[str, Any], s
 
 def _litres(key: str) -> Correction:
     def find(act: Act, desk: Desk, fact: Row, text: str) -> tuple[dict[str, Any], str]:
+        from quarantine.actions.exchanging import ask_about_litres
+
         litres = to(read(text, "volume", key), "L")
-        return {key: litres}, f"{key.replace('_', ' ')} {_was(fact, key)} -> {show(litres)}"
+        anew = "take the entry back (quarantine undo) and log it anew with --really"
+        ask_about_litres(act, fact["system"], [litres], instant(fact["happened_at"]), if_so=anew)
+        return {key: litres}, f"{key.replace('_', ' ')} {_was(fact, key)} -> {show(litres)} L"
 
     return find
 

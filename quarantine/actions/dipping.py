@@ -181,11 +181,22 @@ def end_bath(
         "lines": [
             *([rescue] if rescue else []),
             f"Contact: {time_words(elapsed)}, {contact}{_less(bath) if contact == 'partly' else ''}.",
+            *_left_long(bath, ended, moment, over=over),
             *([] if drained.out_litres is None else [f"{level_words(bath)}."]),
             *([] if over else [f"Not at its end yet. Still: {flush_words(flush)}."]),
         ],
         "rescue": rescue,
     }
+
+
+def _left_long(bath: Bath, ended: datetime, moment: datetime, *, over: bool) -> list[str]:
+    """Contact counts to the first drain (rule C5); that fish stood above the limit for longer is said all the same."""
+    if not over or ended > bath.latest or moment <= bath.latest:
+        return []
+    return [
+        f"It was cleared only {time_words(moment - bath.first.at)} after the pour, and the longest contact is "
+        f"{bath.last.data['contact_most']}: watch the fish."
+    ]
 
 
 def _less(bath: Bath) -> str:

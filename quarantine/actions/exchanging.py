@@ -33,7 +33,7 @@ def read_rate(text: str) -> Decimal:
     litres = to(read(found[1], "volume", "--rate"), "L") / hours
     if litres <= 0:
         raise Refused("--rate is more than nothing; for a flow that has ended say --stop.")
-    return litres.quantize(Decimal("0.000001"))
+    return Decimal(show(litres.quantize(Decimal("0.000001"))))
 
 
 def read_brings(words: list[str]) -> dict[str, list[Decimal]]:
@@ -164,6 +164,21 @@ def _ask_about_rate(rows: Rows, tank: Row, litres: Decimal, moment: datetime) ->
         raise Refused(
             f"{show(litres, 1)} L an hour is more than all of this water, {whole} L, each hour. If it is so, say"
             " --really."
+        )
+
+
+def ask_about_litres(
+    rows: Rows, system: str, amounts: list[Decimal], moment: datetime, *, if_so: str = "say --really"
+) -> None:
+    """More water out or in than the system holds is a slip of the unit or the decimal point, and on paper it would
+    clear every level (rule C7). Raises Refused, with what to do if it is so."""
+    water, _ = system_water(rows, system, moment)
+    if water is None or not amounts:
+        return
+    if max(amounts) > Decimal(str(water.litres + water.plus_minus_litres)):
+        raise Refused(
+            f"{show(max(amounts), 1)} L is more than the {show(Decimal(str(water.litres)), 1)} L that are in this "
+            f"water. If it is so, {if_so}."
         )
 
 

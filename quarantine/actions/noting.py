@@ -13,7 +13,7 @@ from quarantine.actions import conditioning, measured
 from quarantine.actions.admitting import ask_about_medicine
 from quarantine.actions.desk import Desk, find_tank, local_text, named, when
 from quarantine.actions.dipping import after_change
-from quarantine.actions.exchanging import carried_over
+from quarantine.actions.exchanging import ask_about_litres, carried_over
 from quarantine.actions.planning import add_fact, consequences, earliest_days, id_after, replan
 from quarantine.facts import Fact, local_day
 from quarantine.failures import Refused, Unknown, Usage
@@ -226,6 +226,7 @@ def look(
             moment = when(at, tank["zone"], act.now)
             if not really:
                 _ask_about_look(act, tank, line, moment, of_fish=bool(line.dead or seen_signs or gone_signs))
+                _ask_about_warmth(act, tank, line.readings, moment)
             shown = _write_look(act, desk.home, tank, line, moment, seen_signs, gone_signs, no_signs, note)
             said += shown.pop("lines")
             document["looks"].append(shown)
@@ -487,8 +488,12 @@ def reading(
     at: str | None = None,
     kit: measured.Kit | None = None,
     source: dict[str, Any] | None = None,
+    really: bool = False,
 ) -> Noted:
-    """Readings of the water of one tank, with their kit; ``source`` is what was tested of the water that goes in."""
+    """Readings of the water of one tank, with their kit; ``source`` is what was tested of the water that goes in.
+
+    A temperature far from the last one is asked about once; ``really`` answers (rule C7).
+    """
     readings = [read_reading(word) for word in joined(words)]
     if not readings and not source:
         raise Usage("What was read? Write NAME=VALUE, such as temp=25.5C ph=7.8 tan=0.5mg/L.")
@@ -496,6 +501,8 @@ def reading(
     with desk.act() as act:
         tank = find_tank(act, tank_name)
         moment = when(at, tank["zone"], act.now)
+        if not really:
+            _ask_about_warmth(act, tank, readings, moment)
         said = []
         if source:
             said = [f"new water: {_source_words(source)}"]
@@ -517,6 +524,39 @@ def reading(
         if made.advice:
             document["advice"] = measured.advice_json(made.advice)
         return Noted([f"{tank['name']}, {local_text(moment, tank['zone'])}:", *said, *made.lines], document)
+
+
+FAR_CELSIUS = 10
+"""A temperature so many °C from the last one is asked about: 2.5 for 25, Fahrenheit for Celsius. Our choice, no
+source."""
+
+FAR_WITHIN = timedelta(days=7)
+"""How old the last one may be for that. Our choice, no source."""
+
+
+def _ask_about_warmth(
+    act: Act, tank: Row, readings: list[tuple[Parameter, Decimal, Decimal]], moment: datetime
+) -> None:
+    """A slip of the decimal point or the unit of a temperature would hold doses, or let too warm ones through."""
+    typed = next((value for parameter, value, _ in readings if parameter.name == "temperature"), None)
+    if typed is None:
+        return
+    found = [fact_of(row) for row in act.rows("facts_since", system=tank["system"], since=_text(moment - FAR_WITHIN))]
+    before = [
+        fact
+        for fact in found
+        if fact.kind == "reading" and fact.data["parameter"] == "temperature" and fact.tank == tank["id"]
+    ]
+    earlier = [fact for fact in before if moment - FAR_WITHIN <= fact.at <= moment]
+    if not earlier:
+        return
+    last = max(earlier, key=lambda fact: (fact.at, fact.entered_at))
+    if abs(typed - Decimal(last.data["value"])) >= FAR_CELSIUS:
+        raise Refused(
+            f"{show(typed)} °C in {tank['name']}, and {show(Decimal(last.data['value']))} °C were read there "
+            f"{local_text(last.at, tank['zone'])}: a slip of the decimal point, or of the unit? If it is so, say "
+            "--really; nothing was recorded."
+        )
 
 
 def joined(words: list[str]) -> list[str]:
@@ -595,7 +635,8 @@ def event(
         entered = ask_about_medicine(act, tank, moment, really=really) if kind == "added" else []
         if not really:
             _ask_about_count(act, kind, batch, int(data.get("count", 0)))
-            _ask_about_water(act, tank, kind, data, moment)
+            litres = [Decimal(data[name]) for name in ("out_litres", "in_litres", "litres") if name in data]
+            ask_about_litres(act, tank["system"], litres, moment)
         conditioner = _conditioner(act, desk.home, tank, data, moment) if kind == "change" else None
         before = earliest_days(act, {tank["system"], there["system"] if there else tank["system"]})
         asked_before = _open_codes(act, tank["system"])
@@ -676,16 +717,11 @@ def _words(name: str, value: Any, zone: str) -> str:
 
 def _outbreaks(act: Act, made: list[Plan], names: list[str | None]) -> list[str]:
     """What holds every dose in the water of these batches (rules A7 and C9), said at once."""
-    from quarantine.evidence import emergency
+    from quarantine.evidence import act_now_words, emergency
 
     ids = {b["id"]: b["name"] for b in act.rows("open_batches") if b["name"] in names}
     found = [emergency(plan.standings[id_].evidence) for plan in made for id_ in ids if id_ in plan.standings]
-    return [
-        f"ACT NOW ({why}): test the water, add air, isolate the sick, call a veterinarian. Every dose in this water is "
-        "held until a named person lifts it: quarantine event lift."
-        for why in dict.fromkeys(found)
-        if why is not None
-    ]
+    return [act_now_words(why) for why in dict.fromkeys(found) if why is not None]
 
 
 def _after_death(batch: Row, euthanised: bool) -> str:
@@ -750,21 +786,6 @@ def _ask_about_count(act: Act, kind: str, batch: Row | None, count: int) -> None
         raise Refused(
             f"{count} {kind}, but {alive} of {batch['name']} are alive on record. If it is so, say --really; else "
             "correct the count."
-        )
-
-
-def _ask_about_water(act: Act, tank: Row, kind: str, data: dict[str, Any], moment: datetime) -> None:
-    """More water out or in than the system holds is a slip of the unit or the decimal point."""
-    from quarantine.records.loading import system_water
-
-    water, _ = system_water(act, tank["system"], moment)
-    amounts = [Decimal(data[name]) for name in ("out_litres", "in_litres", "litres") if name in data]
-    if water is None or not amounts:
-        return
-    if max(amounts) > Decimal(str(water.litres + water.plus_minus_litres)):
-        raise Refused(
-            f"{show(max(amounts), 1)} L is more than the {show(Decimal(str(water.litres)), 1)} L that are in this "
-            "water. If it is so, say --really."
         )
 
 

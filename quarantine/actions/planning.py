@@ -12,6 +12,7 @@ from quarantine.actions.baths import ends_of
 from quarantine.actions.following import Followed, followed
 from quarantine.actions.readying import readiness_of
 from quarantine.bathing import BATH
+from quarantine.evidence import emergency
 from quarantine.facts import Condition, Fact, PlannedTask, in_order
 from quarantine.followups import FOLLOWUP
 from quarantine.plan import Changes, Course, Plan, code_of, plan, reading_steps, reconcile
@@ -290,6 +291,7 @@ def standing_json(course: Course, standing: Any, made: Plan) -> dict[str, Any]:
         },
         "signs": [{"name": s.name, "severity": s.severity} for s in evidence.open_signs],
         "all_seen_on": evidence.all_seen_on and evidence.all_seen_on.isoformat(),
+        "act_now": emergency(evidence),
     }
 
 

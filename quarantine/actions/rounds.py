@@ -381,7 +381,7 @@ def _write(desk: Desk, act: Act, item: Item) -> Noted | Skipped | list[dict[str,
 def _write_saw(desk: Desk, tank: str, saw: Saw, at: str | None) -> Noted | None:
     refuse_uncounted(saw)
     if saw.seen is None:
-        return reading(desk, tank, list(saw.readings), at=at) if saw.readings else None
+        return reading(desk, tank, list(saw.readings), at=at, really=saw.really) if saw.readings else None
     return look(
         desk,
         " ".join((tank, saw.seen, *([saw.appetite] if saw.appetite is not None else []), *saw.readings)),

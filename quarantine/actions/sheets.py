@@ -79,7 +79,7 @@ class Sheet(NamedTuple):
     kept_back: tuple[str, ...]
     """codes of that day's tasks that are not a sitter's"""
     alerts: tuple[str, ...] = ()
-    """incidents that are not over and fish that nobody has seen, each with its tank: for keepers"""
+    """emergencies, incidents that are not over and fish that nobody has seen, each with its tank: for keepers"""
 
 
 def read_sheet(

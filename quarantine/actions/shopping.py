@@ -14,7 +14,6 @@ from typing import Any, NamedTuple
 from zoneinfo import ZoneInfo
 
 from quarantine import bathing, dosing
-from quarantine.actions import cards
 from quarantine.actions.conditioning import READ_DAYS
 from quarantine.actions.shelf import lots, stock_zone
 from quarantine.dosing.food import food_hold, food_size
@@ -206,15 +205,15 @@ class _Counter:
         system = task.tank["system"]
         if system not in self._waters or task.detail.get("fraction") is None:
             return
-        if system not in self._chlorine and (system, task.key) not in self._made_good:
+        if system not in self._chlorine and (task.batch, task.key) not in self._made_good:
             yield self._need(task, CONDITIONER, None, UNREAD)  # not even the litres matter
             return
         litres = self._litres_in(task)
         yield self._conditioner(task, litres)
-        for dose in self._made_good.get((task.tank["system"], task.key), ()):
+        for dose in self._made_good.get((task.batch, task.key), ()):
             found = self._regimen(dose)
             if found is not None:
-                exact, why = self._exact(dose, *found, litres)
+                exact, why = self._whole(dose, *found, None if _full_again(dose) else litres)
                 again = task._replace(title=f"{dose.title} again after {task.title.casefold()}", batch=dose.batch)
                 yield self._measured(again, *found, exact, why)
 
@@ -235,30 +234,32 @@ class _Counter:
             return self._need(task, substance.id, None, why)
         return self._need(task, substance.id, Decimal(show(amount)))
 
-    def _exact(
+    def _exact(self, task: Open, substance: Substance, row: Regimen) -> tuple[Decimal | None, str]:
+        """The amount of a planned dose in the ledger's unit before it is rounded, or why it is not known."""
+        if task.detail["treatment"]["mode"] == REPLACE_REMOVED:
+            if _number(task) == AGAIN:
+                return self._again(task, substance, row)
+            if _number(task) > 1:
+                return Decimal(0), ""  # what changes take out before it is counted with them
+        return self._whole(task, substance, row)
+
+    def _whole(
         self, task: Open, substance: Substance, row: Regimen, out: Decimal | None = None
     ) -> tuple[Decimal | None, str]:
-        """The amount of a dose in the ledger's unit before it is rounded, or why it is not known.
-
-        ``out``: litres that a planned change takes out of the dose's water, for the part that is given again (C1).
-        """
-        treatment = task.detail["treatment"]
-        number = _number(task)
-        water = self._waters.get(task.tank["system"])
+        """The full amount; or, of it, what is given again for ``out`` litres that a planned change takes out (C1)."""
+        target, water = task.detail["treatment"]["target"], self._waters.get(task.tank["system"])
         special = row.route == "food" or bool(row.water_rules) or any(c.group or c.warmest for c in row.ceilings)
-        if out is None and number == AGAIN:
-            return self._again(task, substance, row)
-        if out is None and number > 1 and treatment["mode"] == REPLACE_REMOVED:
-            return Decimal(0), ""  # what changes take out before it is counted with them
         if special or row.tier != "ready" or task.tank["system"] in self._instructed:
-            return exact_amount(substance, row, treatment["target"], self._setting(task), out)
-        key = (row.id, treatment["target"], water, task.tank["water"], out)
+            return exact_amount(substance, row, target, self._setting(task), out)
+        key = (row.id, target, water, task.tank["water"], out)
         if key not in self._sizes:
-            self._sizes[key] = exact_amount(substance, row, treatment["target"], self._plain(task, water), out)
+            self._sizes[key] = exact_amount(substance, row, target, self._plain(task, water), out)
         return self._sizes[key]
 
     def _again(self, task: Open, substance: Substance, row: Regimen) -> tuple[Decimal | None, str]:
         """A dose that a change which really happened calls for: by the ledger as it is (rule C1)."""
+        from quarantine.actions import cards
+
         setting = cards.setting_for(self.rows, self.home, task.tank, task.on_record, self.now)
         target = task.detail["treatment"]["target"]
         wanted = _quantity(target) if target else default_target(row, setting)
@@ -283,6 +284,8 @@ class _Counter:
 
     def _setting(self, task: Open) -> dosing.Setting:
         """The setting of a dose that hangs on the fish, their weight or a veterinarian too, as of its day."""
+        from quarantine.actions import cards
+
         noon = utc(datetime.combine(task.day or self.today, time(12), ZoneInfo(task.tank["zone"])))
         key = (task.tank["id"], task.batch, task.day)
         if key not in self._settings:
@@ -342,9 +345,9 @@ class _Counter:
     # --- Changes that are made good (rule C1) --------------------------------------------------------------------
 
     def _make_good(self, task: Open) -> None:
-        """Note, for a dose in mode "replace removed", the planned changes between it and the beginning of clearing."""
+        """Note, of a dose that changes call for again, the planned ones between it and the beginning of clearing."""
         treatment = task.detail["treatment"] if task.kind == "dose" else None
-        if treatment is None or treatment["mode"] != REPLACE_REMOVED:
+        if treatment is None or not (treatment["mode"] == REPLACE_REMOVED or _full_again(task)):
             return
         system, found = task.tank["system"], self._regimen(task)
         course = [one for one in self._courses[system, task.batch] if one.kind == "dose" and one.step == task.step]
@@ -356,11 +359,18 @@ class _Counter:
         if task.done and not any(_number(one) == 1 for one in clearing):
             return  # the first of it is done: the treatment has ended
         over = min((one.day for one in clearing if one.day), default=date.max)
-        for change in self._changes.get(system, ()):
-            mine = change.batch == task.batch and change.step in clears
-            after = task.done or (change.day is not None and task.day is not None and change.day > task.day)
-            if after and not mine and change.day is not None and change.day < over:
-                self._made_good.setdefault((system, change.key), []).append(task)
+        inside = [
+            change
+            for change in self._changes.get(system, ())
+            if change.day is not None
+            and change.day < over
+            and not (change.batch == task.batch and change.step in clears)
+            if task.done or (task.day is not None and change.day > task.day)
+        ]
+        if _full_again(task):
+            inside = _given_in_full(inside, course, found[1], over)
+        for change in inside:
+            self._made_good.setdefault((change.batch, change.key), []).append(task)
 
     def _text(self, task: Open) -> str:
         """The protocol's text: by its id where it is frozen."""
@@ -519,6 +529,31 @@ def _clearing(text: str, dose: str) -> set[str]:
 
     changes = {name for name, step in steps.items() if step["kind"] == "change" and waits(step)}
     return changes or {n for n, s in steps.items() if s["kind"] == "chore" and s["start"].get("after") == dose}
+
+
+def _given_in_full(changes: list[Open], course: list[Open], row: Regimen, over: date) -> list[Open]:
+    """The changes that call for the full amount: as soon as the published gap since the dose before lets it, one dose
+    for all changes until then, and none where the next dose of the course or clearing comes first."""
+    gap = row.minimum_gap
+    apart = timedelta(days=1) if gap is None else timedelta(hours=float(to(Quantity(gap.value, gap.unit), "h")))
+    doses = sorted(one.day for one in course if one.day is not None)
+    again: list[date] = []
+    found = []
+    for change in sorted(changes, key=lambda one: one.day or over):
+        assert change.day is not None  # those without a day call for nothing
+        if again and change.day <= again[-1]:
+            continue
+        last = max((day for day in (*doses, *again) if day < change.day), default=None)
+        due = change.day if last is None else max(change.day, last + apart)
+        if due < over and not any(change.day <= day <= due for day in doses):
+            again.append(due)
+            found.append(change)
+    return found
+
+
+def _full_again(task: Open) -> bool:
+    """Whether its template asks for the full amount again after a change, of what breaks down."""
+    return bool(task.detail["treatment"].get("after_change") == "full")
 
 
 def _number(task: Open) -> int:

@@ -14,7 +14,7 @@ from quarantine.actions import cards, conditioning
 from quarantine.actions.claims import Claim, claims_at
 from quarantine.actions.shelf import lots
 from quarantine.bathing import END
-from quarantine.evidence import INCIDENT_WORDS, WORSE, unseen_words
+from quarantine.evidence import INCIDENT_WORDS, WORSE, act_now_words, unseen_words
 from quarantine.facts import local_day, utc
 from quarantine.failures import Unknown
 from quarantine.records.codec import instant, text_of_instant
@@ -206,11 +206,14 @@ def _tank_lines(
 
 
 def _add_alerts(lines: list[dict[str, Any]], rows: Rows, batches: list[Row], now: datetime) -> None:
-    """What heads the list of a tank now: incidents that are not over, and fish that nobody has seen (rule A3)."""
+    """What heads the list of a tank now: an emergency that nobody lifted (rules A7, C9), incidents that are not over,
+    and fish that nobody has seen (rule A3)."""
     incidents = open_incidents(rows)
     for line in lines:
         mine = [b for b in batches if b["tank"] == line["tank_id"]]
-        line["alerts"] = [says for tank, says in incidents if tank == line["tank_id"]]
+        open_ = [(b["name"], json.loads(b["standing"]).get("act_now")) for b in mine]
+        line["alerts"] = [f"{name}: {act_now_words(why)}" for name, why in open_ if why]
+        line["alerts"] += [says for tank, says in incidents if tank == line["tank_id"]]
         line["alerts"] += [says for b in mine if (says := not_seen(b, local_day(now, b["zone"])))]
 
 

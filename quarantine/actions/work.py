@@ -13,6 +13,7 @@ from quarantine.actions.cards import NOT_NAMED, OutOf
 from quarantine.actions.claims import asked_if_claimed
 from quarantine.actions.desk import Desk, local_text, when
 from quarantine.actions.dipping import NO_DIP, Dip, Drained, Told, after_change, dip_of, end_bath, is_end
+from quarantine.actions.exchanging import ask_about_litres
 from quarantine.actions.planning import OPEN, add_fact, consequences, earliest_days, frozen, id_after, replan
 from quarantine.actions.vouching import NOTHING_BESIDE, Beside, refuse_beside, vouched, vouched_lines
 from quarantine.failures import Refused, Usage
@@ -133,7 +134,7 @@ def _do_one(
             says += f", a timed bath that ends after {data['contact_most']} at most"
         kind = "dose"
     elif task["kind"] == "change":
-        _change_fact(act, task, moment, gave, as_shown)
+        _change_fact(act, task, moment, gave, as_shown, really)
         drained = after_change(act, task["system"], moment)
         data, kind = {}, "done"
         says = f"{task['title']} done in {task['tank_name']}"
@@ -385,11 +386,13 @@ def hold_text(hold: dosing.Hold | None) -> str:
     return f"{hold.says} (rule: {hold.rule}). What to do: {hold.remedy}."
 
 
-def _change_fact(act: Act, task: Row, moment: datetime, gave: str | None, as_shown: bool) -> None:
+def _change_fact(act: Act, task: Row, moment: datetime, gave: str | None, as_shown: bool, really: bool) -> None:
     """A planned water change, with the litres really changed: out and in alike."""
     shown = cards.change_litres(task, act, moment)
     if gave is not None:
         litres = _litres_changed(gave)
+        if not really:
+            ask_about_litres(act, task["system"], [litres], moment)
     elif as_shown and shown is not None:
         litres = shown
     else:

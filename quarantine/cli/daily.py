@@ -79,6 +79,7 @@ def reading(
             "chlorine alone misses chloramine.",
         ),
     ] = None,
+    really: Annotated[bool, typer.Option("--really", help="It is so, though it looks like a slip.")] = False,
     at: At = None,
 ) -> None:
     from quarantine.actions.measured import read_kit
@@ -91,6 +92,7 @@ def reading(
         at=at,
         kit=read_kit(kit, lot, expires),
         source=source_data(tap_ph, tap_tan, tap_temp, tap_chlorine),
+        really=really,
     )
     session().emit(made.document, made.lines)
 

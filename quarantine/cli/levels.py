@@ -76,7 +76,9 @@ def overview_lines(found: Overview) -> list[str]:
         lines.append(f"{one.name}: now {level_words(one.now, one.unit)}{then}")
     if not found.found:
         lines.append("No dose on record for this water, and nothing else that put a substance in.")
-    never = f"Never dosed in this water: {', '.join(found.never)}."
+    # The names of all of them (the document has them) would push what is in the water off a phone's screen.
+    others = "the other" if found.found else "all"
+    never = f"Never dosed in this water: {others} {len(found.never)} substances of the formulary."
     if found.others.high is None:
         lines.append(f"Of every other substance the level is unknown: {found.others.why}.")
     lines.append(never)

@@ -203,6 +203,10 @@ def dose(
     session().emit(document, [f"{row['name']}, {found.name}, {chosen.id}: {chosen.purpose}", *proposal_lines(proposal)])
 
 
+def _row(r: Regimen) -> str:
+    return f"{r.id}: {r.purpose}, {r.route}, {'/'.join(r.water)}, {r.tier}"
+
+
 def _regimen(substance: Substance, regimen: str | None, water: str) -> Regimen:
     from quarantine.failures import Refused, Unknown
 
@@ -219,9 +223,17 @@ def _regimen(substance: Substance, regimen: str | None, water: str) -> Regimen:
     offered = [r for r in substance.regimens if r.tier != "refused"]
     if not offered:  # the first caution of such an entry is the reason
         raise Refused(f"{substance.name} is never offered. {substance.cautions[0].text} Ask a veterinarian.")
-    listed = "; ".join(f"{r.id}: {r.purpose}, {r.route}, {'/'.join(r.water)}, {r.tier}" for r in offered)
+    # The ready ones alone fit on a screen; what they are limited to tells apart those against the same.
+    shown = fits or [r for r in offered if water in r.water] or offered
+    limits = {
+        r.id: "".join(f", {one.note.text[:1].lower()}{one.note.text[1:].rstrip('.')}" for one in r.limits)
+        for r in shown
+    }
+    listed = "; ".join(f"{r.id}: {r.purpose}, {r.route}{limits[r.id]}" if fits else _row(r) for r in shown)
+    what = "They are" if fits else "On record"
     raise Refused(
         f"{substance.name} has {len(fits) or 'no'} ready regimens for a bath in {water} water; "
-        f"name one with --regimen. On record: {listed}.",
+        f"name one with --regimen. {what}: {listed}. Every row with its source: quarantine formulary show "
+        f"{substance.id}.",
         known=[r.id for r in substance.regimens],
     )

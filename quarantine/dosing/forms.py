@@ -44,6 +44,9 @@ STRONGEST_FORMALDEHYDE = Decimal(40)
 Ciencias 84:1001-1007, 2012 (40 %)."""
 
 _STRENGTH = re.compile(r"(\d+(?:\.\d+)?) ?%(.*)")
+_GRAVITY = re.compile(r"(?<!\w)(?:SG|specific gravity) ?(\d+(?:\.\d+)?)(?![\w.])", re.IGNORECASE)
+LIGHTEST, HEAVIEST = Decimal("0.5"), Decimal(3)
+"""What a product's specific gravity is taken for no slip within; our choice, no source."""
 _BY = {
     "w/v": ("w/v", "wv", "(w/v)", "by volume", "weight in volume"),
     "w/w": ("w/w", "ww", "(w/w)", "by weight", "weight in weight"),
@@ -70,7 +73,7 @@ SALT_OR_BASE = {
 
 
 def read_strength(text: str, substance: Substance) -> Form:
-    """A typed strength: "98 %", "3 % w/v", "37 % formaldehyde", "99 % as CuSO4.5H2O".
+    """A typed strength: "98 %", "3 % w/v", "37 % formaldehyde", "99 % as CuSO4.5H2O", "37 % w/w SG 1.08".
 
     Above 0 to 100 %. Raises Refused for what does not read, reads two ways, or counts something else than the entry.
     """
@@ -85,6 +88,17 @@ def read_strength(text: str, substance: Substance) -> Form:
     if not 0 < percent <= 100:
         raise Refused(f"--strength {text!r} is no share of a product: write more than 0 and at most 100 %.")
     by, rest = _by(found[2])
+    gravity = _GRAVITY.search(rest)
+    if gravity is not None:
+        # g in 100 mL = % w/w x specific gravity (algebra; under 0.3 % off for water at another temperature than 4 °C).
+        if by == "w/v" or not LIGHTEST <= Decimal(gravity[1]) <= HEAVIEST:
+            raise Refused(
+                f"--strength {text!r}: a specific gravity ({show(LIGHTEST)} to {show(HEAVIEST)}) turns a share by "
+                'weight into grams in 100 mL; write it so: "37 % w/w SG 1.08".'
+            )
+        rest = f"{rest[: gravity.start()]} {rest[gravity.end() :]}"
+        words = f"{show(percent)} %{found[2]}".strip()
+        return Form(percent * Decimal(gravity[1]), "w/v", _counted(rest, text, substance), words)
     return Form(percent, by, _counted(rest, text, substance), f"{show(percent)} %{found[2]}".strip())
 
 
@@ -170,7 +184,9 @@ def measure_of(substance: Substance, product: Form | None) -> Measure:
     if product is None:
         unit = "mL" if substance.solution else "g"
         return Measure(unit, Decimal(1000), f"{substance.name}, counted as pure (100 %)")
-    return _measure_of_product(substance, product)._replace(own_step=product.step)
+    measure = _measure_of_product(substance, product)
+    whole = Decimal(1) if measure.unit == "tablets" else None
+    return measure._replace(own_step=product.step or whole)
 
 
 def _measure_of_product(substance: Substance, product: Form) -> Measure:
@@ -235,6 +251,10 @@ def strength_hold(substance: Substance, regimen: Regimen | None, product: Form |
     needed = bool(substance.salts) or any("strength of the product" in row.needs for row in rows)
     says, remedy = "", f'say what the label says: --strength "{_example(substance)}"'
     if product is None:
+        remedy = (
+            f'say what the label says, with dose, done or bath start: --strength "{_example(substance)}"; or record '
+            "the bottle once: quarantine stock add"
+        )
         says = f"the strength of the {substance.name} product is not known" if needed else ""
         if says and substance.solution:
             says = f"{says}: formaldehyde and formalin on a label differ 2.7-fold"

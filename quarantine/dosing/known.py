@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from datetime import datetime, timedelta
 from decimal import ROUND_CEILING, ROUND_FLOOR, Decimal
-from functools import cache
+from functools import cache, lru_cache
 from typing import TYPE_CHECKING
 
 from quarantine import evidence as ev
@@ -36,6 +36,7 @@ def groups_known(own: str) -> Groups:
     return groups.with_own(own, groups.FILE) if own else groups.shipped()
 
 
+@lru_cache(maxsize=256)
 def groups_there(species: str, own: str) -> tuple[Group, ...]:
     from quarantine.formulary.groups import groups_of
 

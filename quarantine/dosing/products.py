@@ -66,7 +66,9 @@ def form_of(lot: Lot, substance: Substance) -> Form | None:
 
 def _of_strength(lot: Lot, typed: Form, substance: Substance) -> bool:
     form = form_of(lot, substance)
-    return form is None or (form[:3] == typed[:3] and form.each_mg is None)
+    if form is None:
+        return True
+    return form.each_mg is None and form[:2] == typed[:2] and form.of in ("", typed.of)
 
 
 def bottle_words(lot: Lot) -> str:

@@ -30,10 +30,13 @@ def rescue(
     if high_mg_per_l is not None:
         out = clearing_litres(litres, plus_minus_litres, high_mg_per_l, ceiling_mg_per_l)
         level = f"may be {show_significant(high_mg_per_l, 3, up=True)} {unit},"
+    # No conditioner goes in beside an oxidiser (quarantine.actions.conditioning).
+    free = "oxidiser" in load(name).classes
+    water = "matched water that a test shows free of chlorine" if free else "matched, conditioned water"
     much = f"at least {show(out)} L" if out is not None else "all of the water for the same volume"
     return (
         f"The level of {name} {level} over the ceiling of {show(ceiling_mg_per_l)} {unit}. Now: strong aeration; "
-        f"change {much} of matched, conditioned water and log it (quarantine event change); fresh activated carbon; "
+        f"change {much} of {water} and log it (quarantine event change); fresh activated carbon; "
         "call a veterinarian."
     )
 

@@ -112,10 +112,11 @@ QUERIES = {
         task.title as title, task.day as day, task.state as state, task.tank as tank, task.batch as batch,
         batch.name as batch_name, batch.arrived_at as arrived_at, batch.copy_id as copy_id,
         case when task.kind = 'chore' then null else task.detail end as detail
-        from batch join task on task.batch = batch.id where batch.state = 'open' and (
-        (task.state = 'planned' and task.kind in ('dose', 'change', 'chore')
-        and (task.lapses_at is null or task.lapses_at > :until))
-        or (task.state = 'done' and task.kind = 'dose' and task.detail like '%replace removed%'))""",
+        from batch join task on task.batch = batch.id where batch.state = 'open'
+        and task.kind in ('dose', 'change', 'chore') and (
+        (task.state = 'planned' and (task.lapses_at is null or task.lapses_at > :until))
+        or (task.state = 'done' and task.kind = 'dose'
+        and (task.detail like '%replace removed%' or task.detail like '%"after_change":"full"%')))""",
     "shopping_facts": _FACT
     + """system in (select id from system)
         and (kind = 'instruction' or kind = 'source_water' and happened_at >= :since)""",

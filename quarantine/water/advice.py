@@ -364,7 +364,10 @@ def _swing(situation: Situation, value: Value) -> str | None:
     up, down = value.most - low, high - value.least
     if up <= FASTEST_UP and down <= FASTEST_DOWN:
         return None
-    moved = f"up by {show(up)} °C" if up > FASTEST_UP else f"down by {show(down)} °C"
+    # Two readings of one moment that contradict each other do not say which way it went.
+    both = up > FASTEST_UP and down > FASTEST_DOWN
+    way = "up or down" if both else "up" if up > FASTEST_UP else "down"
+    moved = f"{way} by {show(max(up, down) if both else up if up > FASTEST_UP else down)} °C"
     return f"QUICK CHANGE: the temperature went {moved} within 24 h."
 
 

@@ -176,6 +176,20 @@ def test_F66_two_dead_in_a_day_are_an_alarm_that_names_the_hold(room: Room) -> N
     assert "ACT NOW (2 dead in 24 hours)" in room.at("2026-02-13 08:00:00").type("look 'Q1 36 3' --dead 2")
 
 
+def test_F66_the_alarm_heads_every_list_until_a_named_person_lifts_it(room: Room) -> None:
+    """Where nothing is dosed the hold alone would be seen by nobody: today and the sheet say it each day, a sitter's
+    sheet has whom to call; one death taken back or a lift ends it."""
+    alarm = "Q1-1: ACT NOW (2 dead in 24 hours): test the water, add air"
+    room.type("event died Q1 1")
+    assert "ACT NOW" not in room.type("today")
+    room.type("event died Q1 1")
+    for line in ("today", "sheet"):
+        assert alarm in room.at("2026-02-14 08:00:00").type(line)
+    assert "ACT NOW" not in room.type("sheet --sitter")
+    room.type("event lift Q1 --because 'water good, all calm'")
+    assert "ACT NOW" not in room.type("today") + room.type("sheet")
+
+
 @pytest.mark.parametrize(
     ("line", "code", "words"),
     [

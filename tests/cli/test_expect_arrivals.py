@@ -570,8 +570,8 @@ def test_F64_the_sources_time_for_claims_is_a_task_with_its_deadline(desk: Desk)
     said = desk.type(f"batch arrived Rainbows --open-items early {came}")
     assert "The source takes claims for 24 h from the arrival." in said
     task = desk.tasks()["claim"]
-    words = "Claim from the source what came dead or ill, until 2026-03-03 14:30"
-    for line in ("today", "sheet"):
+    for line, whose in (("today", ""), ("sheet", " (keepers only)")):
+        words = f"Claim from the source what came dead or ill{whose}, until 2026-03-03 14:30"
         assert words in " ".join(desk.run(line, 0)[0].split())
     assert "Claim" not in desk.run("sheet --sitter", 0)[0]
     assert "1 of 1" not in task["title"]

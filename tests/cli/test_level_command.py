@@ -335,7 +335,7 @@ def test_a_day_that_does_not_read_is_refused(room: Room) -> None:
 
 
 def test_without_a_substance_all_on_record_and_those_never_dosed(room: Room) -> None:
-    """One line for each that was put in, the names of all others; a dip and a dose in food are not in this water."""
+    """One line for each that was put in, a number for the others; a dip and a dose in food are not in this water."""
     salted(room)('event dose Q1 Z03 --gave "0.1 g" --really')
     room.at("2026-02-11 10:00:00")('event dose Q1 T01 --gave "300 g" --really')
     said = room("level Q1")
@@ -348,7 +348,7 @@ def test_without_a_substance_all_on_record_and_those_never_dosed(room: Room) -> 
     assert "Not in this water, so not counted: doses as a dip or in food (1 on record)." in room("level Q1 salt")
     nothing = room("level Q2")
     assert "No dose on record for this water" in nothing
-    assert "Sodium chloride" in nothing
+    assert "Sodium chloride" in room.json("level Q2")["never_dosed"]
     assert "0 g/L" in room("level Q2 salt")
     assert "Nothing on record put any of it into this water." in room("level Q2 salt")
 

@@ -308,7 +308,7 @@ def test_a_second_keeper_is_told_who_gave_the_dose_and_when(home: Path, capsys: 
     assert dump(home) == before
 
 
-def test_a_dose_is_never_ticked_in_bulk(home: Path, capsys: pytest.CaptureFixture[str]) -> None:
+def test_C18_a_dose_is_never_ticked_in_bulk(home: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """A dose beside another task on one line is refused, and neither is ticked (rule C18)."""
     code = dose_code(home, capsys)
     assert at(NOW, home, "today", "--json") == 0

@@ -191,8 +191,9 @@ def test_F35_the_next_day_is_named_by_its_work(room: Room) -> None:
 
 
 def order_of_lines(shown: str) -> list[str]:
-    """The tanks as the lines at the top have them."""
-    return [line.partition(",")[0] for line in shown.partition("\n\n")[0].splitlines()[1:]]
+    """The tanks as the lines at the top have them; what heads a tank's work is indented under its line."""
+    top = shown.partition("\n\n")[0].splitlines()[1:]
+    return [line.partition(",")[0] for line in top if not line.startswith(" ")]
 
 
 def order_of_work(shown: str) -> list[str]:

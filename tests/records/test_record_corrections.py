@@ -11,6 +11,7 @@ from fishroom import EVENING, READINGS, check, code_of, codes_of, desk, dump, fu
 
 from quarantine.actions import noting, signing, work
 from quarantine.actions.correcting import CORRECTIONS, correct, undo
+from quarantine.actions.exchanging import exchange
 from quarantine.failures import Refused, Unknown, Usage
 from quarantine.records.reads import open_reader
 from quarantine.records.store import open_store
@@ -201,7 +202,7 @@ def test_a_reading_is_corrected_by_its_name(room: str) -> None:
 def test_every_correction_that_is_offered_works(room: str) -> None:
     """Each name of each kind of fact is taken, and leaves the record whole."""
     values = {"seen": "?", "appetite": "-", "signs": "none", "note": "ok", "dead": "2", "out": "3 L", "in": "4 L"}
-    values |= {"litres": "2 L", "gave": "0.09 g", "because": "away"}
+    values |= {"litres": "2 L", "gave": "0.09 g", "because": "away", "rate": "2 L/h", "until": "running"}
     entries = {
         "look": lambda: noting.look(desk(room, 4, 1), "Q1 4 2", signs=["gasping"], note="?"),
         "died": lambda: noting.event(desk(room, 4, 1), "died", "Q1", {"count": 1}, of_batch=True),
@@ -210,6 +211,7 @@ def test_every_correction_that_is_offered_works(room: str) -> None:
         ),
         "topup": lambda: noting.event(desk(room, 4, 1), "topup", "Q1", {"litres": Decimal(1)}),
         "evaporation": lambda: noting.event(desk(room, 4, 1), "evaporation", "Q1", {"litres": Decimal(1)}),
+        "exchange": lambda: exchange(desk(room, 4, 1), "Q1", "1 L/h"),
         "dose": lambda: noting.dose_event(desk(room, 4, 1), "Q1", "Z01", "0.1 g", really=True),
         "done": lambda: work.done(desk(room, 4, 1), [code_of(room, "feed")]),
         "skip": lambda: work.skip(desk(room, 4, 1), [codes_of(room, "feed")[0]], because="forgot"),

@@ -113,6 +113,18 @@ def test_a_sheet_that_is_too_long_says_how_many_tasks_come(
     assert sheets(html, size) == 2
 
 
+def test_one_paper_of_two_pages_is_one_leaf_and_a_sitters_hang_apart(
+    shown_room: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """What is to be printed is said: the keepers' sheet may turn the leaf, a sitter's is one for each tank."""
+    for words, said in (((), "2 sheets of A4 or Letter paper; printed on both sides, 1."), (("--sitter",), "paper.")):
+        with freeze_time("2026-02-13 08:30:00"):
+            assert run(["--home", str(shown_room), "sheet", *words, "--html", str(tmp_path / "both.html")]) == 0
+        shown = " ".join(capsys.readouterr().out.split())
+        assert f"{said} Open it in a browser to print." in shown
+        assert ("both sides" in shown) is (not words)
+
+
 @pytest.mark.parametrize("size", [A4, LETTER], ids=["A4", "Letter"])
 @pytest.mark.parametrize("words", [("card", "tank", "Q1"), ("card", "emergency", "--tank", "Q2")], ids=" ".join)
 def test_cards_take_the_sheets_that_are_promised(
