@@ -90,7 +90,8 @@ _AMOUNT_WORDS = (
 )
 _UNITS = (
     r"(?:mg/kg fish/day|g/lb food|mg/g food|"
-    r"mg/L|g/L|ug/L|uL/L|mL/L|% w/v|%|kg|mg|ug|g|mL|uL|L|tablets?|°C|°F|cm|mm|m2|m|h|d|min|hours?|days?|weeks?|times|fish)"
+    r"mg/L|g/L|ug/L|uL/L|mL/L|% w/v|%|kg|mg|ug|g|mL|uL|L|tablets?|°C|°F|cm|mm|m2|m|h|d|min|hours?|days?|weeks?|"
+    r"times|fish)"
 )
 _UNITLESS = re.compile(rf"{_AMOUNT_WORDS} (?>{_NUMBER}(?: (?:to|-|=) {_NUMBER})*)(?! ?{_UNITS}(?![\w/]))")
 

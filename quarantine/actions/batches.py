@@ -4,17 +4,20 @@ from __future__ import annotations
 
 import re
 from datetime import datetime, timedelta
+from decimal import Decimal
 from typing import Any, NamedTuple
 
 from quarantine.actions.admitting import ask_about_medicine, second_source, still_in
 from quarantine.actions.arriving import Bag, bag_lines, chore_tasks, welcome
 from quarantine.actions.desk import Desk, find_tank, free_name, local_text, when
+from quarantine.actions.places import COMPUTED
 from quarantine.actions.planning import add_fact, load_system, plan_system, replan, standing_json, store_tasks
 from quarantine.facts import Fact, utc
 from quarantine.failures import Refused, Usage
 from quarantine.moments import read_moment
 from quarantine.plan import Course, Plan, refuse_unplannable
 from quarantine.protocol import Protocol, load
+from quarantine.quantity import show
 from quarantine.records.loading import system_water
 from quarantine.records.reads import Row, Rows, open_reader
 from quarantine.records.store import Act, new_id
@@ -120,6 +123,8 @@ def record_arrival(
 ) -> dict[str, Any]:
     """The arrival of a batch that is open now: its fact (with ``more`` in it), its plan and the chores of day 0."""
     at, zone = batch["arrived_at"], quarantine["zone"]
+    if not yes:
+        _ask_litres(act, quarantine, template)
     came = welcome(act, quarantine, template, at, act.now, bag, yes)
     count = sum(line["count"] for line in batch["fish"])
     data = {"count": count, "dead_on_arrival": dead_on_arrival, "source": batch["source"], **came.data, **more}
@@ -145,6 +150,22 @@ def record_arrival(
         "acclimation": came.data.get("acclimation"),
         "lines": [*bag_lines(came.data), *came.lines],
     }
+
+
+def _ask_litres(act: Act, quarantine: Row, template: Protocol) -> None:
+    """A bath is sized by the litres: those of typed lengths that nothing was compared with are asked about before the
+    plan is made, for there a slip of the decimal point is seen by nobody else (F22)."""
+    if not any(step.treatment and step.treatment.water in ("system", "tank") for step in template.steps):
+        return
+    for tank in act.rows("tanks"):
+        volumes = act.rows("volumes", tank=tank["id"]) if tank["system"] == quarantine["system"] else []
+        if volumes and tank["label_litres"] is None and all(row["method"] == COMPUTED for row in volumes):
+            litres = f"{show(Decimal(volumes[-1]['litres']))} L in {tank['name']}"
+            raise Refused(
+                f"The doses of {template.id} are sized by {litres}, which come from typed lengths and were "
+                "compared with nothing. Count buckets (quarantine tank gauge "
+                f"{tank['name']} --buckets ...); or, if about that much water is in it, say --yes."
+            )
 
 
 def _ask_expected(act: Act, quarantine: Row) -> None:

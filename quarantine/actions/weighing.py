@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import re
 from datetime import datetime
 from decimal import Decimal
@@ -21,6 +22,10 @@ from quarantine.records.store import Act
 
 FAR_TIMES = Decimal(5)
 """Two weights of one fish this far apart are asked about once: our choice, no source."""
+SLIMMEST, STOUTEST = Decimal("0.25"), Decimal(5)
+"""Fulton's condition factor, 100 x grams / cm3 of the length, is about 1 to 2 in most fish (from memory); outside this
+range a first weight is asked about once. The range is our choice, no source."""
+
 EATS_AT_MOST = 5
 """Percent of the body weight a day above which a typed amount of food is asked about once; our choice, no source."""
 
@@ -93,6 +98,7 @@ def _ask_far(act: Act, batch: Row, moment: datetime, grams_each: Decimal) -> Non
     found = [fact_of(row) for row in act.rows("facts_since", system=batch["system"], since=batch["arrived_at"])]
     before = [f for f in in_order(found) if f.kind == "weighed" and f.batch == batch["id"] and f.at <= moment]
     if not before:
+        _ask_build(batch, grams_each)
         return
     was = Decimal(before[-1].data["grams"]) / int(before[-1].data["count"])
     if max(was, grams_each) / min(was, grams_each) >= FAR_TIMES:
@@ -101,6 +107,31 @@ def _ask_far(act: Act, batch: Row, moment: datetime, grams_each: Decimal) -> Non
             f"{local_text(before[-1].at, batch['zone'])}: {show(FAR_TIMES)} times apart or more. A slip of the unit or "
             "the decimal point? If it is so, say --really; nothing was recorded."
         )
+
+
+def _ask_build(batch: Row, grams_each: Decimal) -> None:
+    """The first weight has none before it: it is held against the length that was said when the fish came (F22)."""
+    kinds = [(fish["count"], _centimetres(fish["note"])) for fish in json.loads(batch["fish"])]
+    if any(length is None for _, length in kinds):
+        return
+    cubes = sum(count * length**3 for count, length in kinds if length) / sum(count for count, _ in kinds)
+    build = 100 * grams_each / cubes
+    if not SLIMMEST <= build <= STOUTEST:
+        said = ", ".join(fish["note"] for fish in json.loads(batch["fish"]))
+        raise Refused(
+            f"{show_significant(grams_each, 3)} g a fish is {'little' if build < SLIMMEST else 'much'} for the length "
+            f"on record ({said}). A slip of the unit or the decimal point? If it is so, say --really; nothing was "
+            "recorded."
+        )
+
+
+def _centimetres(note: str) -> Decimal | None:
+    """The length in "3 cm" or "about 4 cm, thin"; None where there is none."""
+    found = re.search(r"(\d+(?:\.\d+)?)\s*(mm|cm|in|inch|inches)\b", note)
+    if found is None:
+        return None
+    length = to(read(f"{found[1]} {found[2]}", "length", "length"), "cm")
+    return length if length > 0 else None
 
 
 def _eats(text: str) -> Quantity:

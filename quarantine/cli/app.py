@@ -273,7 +273,7 @@ COMMANDS: dict[str, Entry | dict[str, Entry]] = {
             "weigh",
             True,
             "What the fish weigh and eat, for a dose in food.",
-            'quarantine batch weigh Q1-1 "3 g" --each --eats "1 %" --by "scale, 4 fish"',
+            'quarantine batch weigh Q1-1 "0.4 g" --each --eats "1 %" --by "scale, 4 fish"',
         ),
         "groups": (
             "vets",

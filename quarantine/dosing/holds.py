@@ -99,13 +99,32 @@ def where_hold(where: Where | None, setting: Setting) -> Hold | None:
     )
 
 
+LITRES_A_FISH = Decimal("0.2")
+"""Less than this in a dip's vessel for each living fish is held: a slip of the decimal point, or too little to keep its
+strength and its oxygen. Our choice, no source."""
+
+
+def _crowded_hold(vessel: Decimal, setting: Setting) -> Hold | None:
+    alive = setting.evidence.alive if setting.evidence else 0
+    if vessel >= LITRES_A_FISH * alive:
+        return None
+    return Hold(
+        "C15",
+        f"{show(vessel)} L in the vessel are little for {alive} fish: under {show(LITRES_A_FISH)} L for each",
+        show(vessel),
+        "L",
+        OUR_CHOICE,
+        "measure the water in the vessel again and type its litres: a slip of the decimal point? Else take more water",
+    )
+
+
 def vessel_hold(regimen: Regimen, setting: Setting) -> Hold | None:
     """More water in a dip's vessel than the tank holds, which it is taken from, is a slip of the litres (F22)."""
     if not regimen.own_vessel or setting.vessel is None or setting.volume is None:
         return None
     vessel, tank = litres_of(setting.vessel)[0], Decimal(str(setting.volume.litres + setting.volume.plus_minus_litres))
     if vessel <= tank:
-        return None
+        return _crowded_hold(vessel, setting)
     return Hold(
         "C15",
         f"{show(vessel)} L in the vessel are more than the {show(tank, 1)} L that the tank holds, whose water it is",

@@ -72,7 +72,7 @@ class Room:
     def start(self, protocol: str, arrived: str = "2026-03-02 10:00") -> None:
         self.at(arrived).type(
             f'batch start --tank Q1 --protocol {protocol} --arrived "{arrived}" --fish "12 Melanotaenia praecox" '
-            "--from 'a breeder' --to Show --acknowledge"
+            "--from 'a breeder' --to Show --acknowledge --yes"
         )
 
     def tasks(self, step: str = "", *states: str) -> list[dict[str, Any]]:

@@ -35,7 +35,7 @@ def furnish(home: Path, *, fish: str = "6 Carassius auratus, 12 cm", protocol: s
         quiet(home, "tank", "add", name, "--site", "Hall", "--role", role, "--water", water, *BOX)
     for name in ("Q1", "M1"):
         quiet(home, "tank", "gauge", name, "--buckets", "20 x 5 L ± 0.01 L")
-    start = ["batch", "start", "--arrived", "2026-02-10 08:00", "--from", "a breeder", "--acknowledge"]
+    start = ["batch", "start", "--arrived", "2026-02-10 08:00", "--from", "a breeder", "--acknowledge", "--yes"]
     quiet(home, *start, "--tank", "Q1", "--protocol", protocol, "--fish", fish, "--to", "Pool")
     marine = ["--protocol", "marine-watch", "--fish", "4 Amphiprion ocellaris, 4 cm", "--to", "Reef"]
     quiet(home, *start, "--tank", "M1", *marine)

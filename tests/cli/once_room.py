@@ -74,7 +74,7 @@ def furnish(room: OnceRoom, protocol: str = "marine-praziquantel") -> OnceRoom:
         room.type(f"tank add {name} --site Hall --role {role} --water marine {BOX}")
     room.type("tank measure Q2 49.3L --by buckets --plus-minus 0.5L")
     room.type(
-        f'batch start --tank Q2 --protocol {protocol} --arrived "2026-02-10 09:30" --acknowledge '
+        f'batch start --tank Q2 --protocol {protocol} --arrived "2026-02-10 09:30" --acknowledge --yes '
         '--fish "4 Centropyge bicolor, 6 cm" --from "an importer" --to Reef'
     )
     for day in (10, 11, 12, 13):

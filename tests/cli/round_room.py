@@ -94,7 +94,7 @@ def build(home: Path) -> None:
     ):
         at(
             start, "--as", "Robin", "batch", "start", "--tank", tank, "--protocol", protocol, "--arrived",
-            "2026-02-10 09:30", "--fish", fish, "--from", "a breeder", "--to", to, "--acknowledge",
+            "2026-02-10 09:30", "--fish", fish, "--from", "a breeder", "--to", to, "--acknowledge", "--yes",
         )  # fmt: skip
     for day in (10, 11, 12):
         for tank, seen, water in (("Q1", 12, FRESH), ("Q2", 4, f"{MARINE} salinity=34g/L")):

@@ -46,7 +46,7 @@ def build(home: Path, protocol: str) -> None:
     at(start, "tank", "measure", "Q1", "50 L", "--by", "buckets", "--plus-minus", "0.5 L")
     at(
         start, "batch", "start", "--tank", "Q1", "--protocol", protocol, "--arrived", "2026-02-10 09:30", "--fish",
-        "12 Melanotaenia praecox", "--from", "a breeder", "--to", "Show", "--acknowledge",
+        "12 Melanotaenia praecox", "--from", "a breeder", "--to", "Show", "--acknowledge", "--yes",
     )  # fmt: skip
     for day in (10, 11, 12, 13):
         moment = f"2026-02-{day} {'16:00:00' if day < 13 else '07:30:00'}"

@@ -57,7 +57,7 @@ def room(tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest
         made.type(f"tank add {name} --site Hall --role {role} --water fresh {BOX}", DAY_0)
     made.type(
         f'batch start --tank Q1 --protocol {mine} --arrived "2026-02-10 10:00" --fish "12 Melanotaenia praecox" '
-        '--from "a breeder" --to Show --acknowledge',
+        '--from "a breeder" --to Show --acknowledge --yes',
         "2026-02-10 10:00:00",
     )
     return made

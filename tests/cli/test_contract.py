@@ -51,7 +51,7 @@ def fish_room(ask: Ask) -> None:
         ask("tank", "measure", "Q2", "49.3L", "--by", "buckets", "--plus-minus", "0.5L", "--as", "Robin")
         ask(
             "batch", "start", "--tank", "Q2", "--protocol", "marine-praziquantel", "--arrived", "2026-02-10 09:30",
-            "--fish", "4 Centropyge bicolor, 6 cm", "--from", "an importer", "--to", "Reef", "--acknowledge",
+            "--fish", "4 Centropyge bicolor, 6 cm", "--from", "an importer", "--to", "Reef", "--acknowledge", "--yes",
             "--as", "Robin",
         )  # fmt: skip
 

@@ -48,7 +48,7 @@ EARLIER = {
 }
 
 # No shipped protocol has a timed bath.
-BATHE = LEAVES["batch start"][4].partition(" ")[2].replace("fresh-watch", "bath.toml --acknowledge")
+BATHE = LEAVES["batch start"][4].partition(" ")[2].replace("fresh-watch", "bath.toml --acknowledge --yes")
 
 EXPECT = LEAVES["batch expect"][4].partition(" ")[2]
 STOCK = LEAVES["stock add"][4].partition(" ")[2]

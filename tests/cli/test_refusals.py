@@ -62,6 +62,7 @@ def fishroom(tmp_path_factory: pytest.TempPathFactory) -> Path:
             "--to",
             "Reef",
             "--acknowledge",
+            "--yes",
             "--from",
             "breeder",
             "--arrived",

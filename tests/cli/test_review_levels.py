@@ -27,7 +27,7 @@ def room(tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest
         ("F9", "quarantine", "fresh"), ("Reef", "display", "marine"), ("Pool", "display", "fresh"),
     ):  # fmt: skip
         made.type(f"tank add {name} --site Hall --role {role} --water {water} {BOX}")
-    start = 'batch start --arrived "2026-02-09 10:00" --from breeder --acknowledge'
+    start = 'batch start --arrived "2026-02-09 10:00" --from breeder --acknowledge --yes'
     made.type(f'{start} --tank M1 --protocol marine-watch --fish "4 Amphiprion ocellaris, 4 cm" --to Reef')
     made.type(f'{start} --tank F1 --protocol fresh-watch --fish "6 Carassius auratus, 12 cm" --to Pool')
     return made.at(NOON)

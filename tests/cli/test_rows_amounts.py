@@ -85,7 +85,7 @@ def course(hall: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
         quiet(
             home, "batch", "start", "--tank", "Q2", "--protocol", "marine-praziquantel",
             "--arrived", "2026-02-10 09:30", "--fish", "4 Centropyge bicolor, 6 cm", "--from", "an importer",
-            "--to", "Reef", "--acknowledge",
+            "--to", "Reef", "--acknowledge", "--yes",
         )  # fmt: skip
     for day in (10, 11, 12, 13):
         with freeze_time(f"2026-02-{day} 16:00:00"):
@@ -388,7 +388,7 @@ def test_F37_the_card_lacks_nothing_in_any_shipped_template(room: Room, name: st
         room.tank("Show", water, "display")
         room.says(
             "batch", "start", "--tank", "Q1", "--protocol", name, "--arrived", "2026-02-10 09:30", "--fish", "4 fish",
-            "--from", "an importer", "--to", "Show", "--acknowledge",
+            "--from", "an importer", "--to", "Show", "--acknowledge", "--yes",
         )  # fmt: skip
         steps = {step.id for step in load(name).steps if step.kind == "dose"}
         doses = [t for t in room.json("batch", "show", "Q1-1")["tasks"] if t["step"] in steps and t["day"]]
@@ -548,7 +548,7 @@ def test_C10_a_template_that_doses_one_tank_of_two_is_held(room: Room, tmp_path:
         assert preview.count("held: the template doses one tank alone") == 2
         room.says(
             "batch", "start", "--tank", "Q1", "--protocol", str(file), "--arrived", "2026-02-10 09:30",
-            "--fish", "4 Centropyge bicolor", "--from", "an importer", "--to", "Show", "--acknowledge",
+            "--fish", "4 Centropyge bicolor", "--from", "an importer", "--to", "Show", "--acknowledge", "--yes",
         )  # fmt: skip
         (task,) = [t for t in room.json("today", "--on", "2026-02-13")["tasks"] if t["kind"] == "dose"]
     assert task["dose"]["add"] is None

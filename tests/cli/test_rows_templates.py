@@ -61,7 +61,7 @@ def fish_room(say: Say) -> None:
 def start(say: Say, site: str = "Hall", protocol: str = "marine-praziquantel", moment: str = "2026-02-10 09:00") -> str:
     return say(
         moment, "batch", "start", "--tank", f"{site} quarantine", "--protocol", protocol, "--arrived", ARRIVED,
-        "--fish", "4 Centropyge bicolor", "--from", "an importer", "--to", f"{site} display", "--acknowledge",
+        "--fish", "4 Centropyge bicolor", "--from", "an importer", "--to", f"{site} display", "--acknowledge", "--yes",
         "--name", f"{site}-1",
     )  # fmt: skip
 

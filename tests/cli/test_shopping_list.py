@@ -18,7 +18,7 @@ READY = "temp=25.5C ph=8.1 tan=0.1mg/L nitrite_no2=0.05mg/L oxygen=6.5mg/L salin
 JAR = 'stock add Jar "{}" --substance praziquantel --form powder --strength "100 %" --lot A12'
 START = (
     "batch start --tank {} --protocol {} --arrived '{}' --fish '12 Centropyge bicolor' --from importer --to Show "
-    "--acknowledge"
+    "--acknowledge --yes"
 )
 FIRST = "2026-03-02 10:00"
 

@@ -19,8 +19,8 @@ def furnish(room: Room, protocol: str) -> None:
     for name, role in (("Q1", "quarantine"), ("Show", "display")):
         room.type(f"tank add {name} --site Hall --role {role} --water fresh {BOX}")
     room.type(
-        f'batch start --tank Q1 --protocol {protocol} --arrived "2026-02-10 10:00" --fish "12 Melanotaenia praecox, 3 '
-        'cm" --from breeder --to Show --acknowledge'
+        f'batch start --tank Q1 --protocol {protocol} --arrived "2026-02-10 10:00" --fish "12 Melanotaenia praecox, 5 '
+        'cm" --from breeder --to Show --acknowledge --yes'
     )
     for day in (11, 12, 13):
         room.type(f'look "Q1 12 3 {WATER}" --no-signs --at "2026-02-{day} 09:00"')

@@ -30,7 +30,7 @@ def room(tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest
         made.type(f'tank measure {name} 50L --by "counted buckets" --plus-minus 0.5L')
     made.type(
         f'batch start --tank Q1 --protocol {text} --arrived "2026-02-06 08:00" --fish "10 Carassius auratus" '
-        "--from breeder --to Show --acknowledge"
+        "--from breeder --to Show --acknowledge --yes"
     )
     made.type(
         'batch start --tank M1 --protocol marine-watch --arrived "2026-02-06 08:00" --fish "3 Amphiprion ocellaris" '

@@ -25,7 +25,7 @@ def _no_home(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
         ("tody", "Did you mean 'today'?"),
         ("Today", "Did you mean 'today'?"),
         ("tank shw", "Did you mean 'show'?"),
-        ("start", "Did you mean 'batch start'?"),
+        ("start", "Did you mean 'bath start' or 'batch start'?"),
         ("rename", "Did you mean 'tank rename'?"),
         ("help", "Did you mean '--help'?"),
         ("tank sell", "There is no command 'sell'."),

@@ -25,7 +25,7 @@ class Hall:
             for tank, role in (("Q1", "quarantine"), ("Show", "display")):
                 size = ["--shape", "box", "--length", "60 cm", "--width", "30 cm", "--filled", "30 cm"]
                 self.says("tank", "add", tank, "--site", "Hall", "--role", role, "--water", "fresh", *size)
-            fish = ["--fish", "12 Melanotaenia praecox, 3 cm", "--from", "a breeder", "--to", "Show", "--acknowledge"]
+            fish = ["--fish", "12 Melanotaenia praecox, 5 cm", "--from", "a breeder", "--to", "Show", "--acknowledge"]
             self.says("batch", "start", "--tank", "Q1", "--protocol", protocol, "--arrived", "2026-02-10 10:00", *fish)
             for day in (11, 12, 13):
                 line = "Q1 12 3 temp=25C tan=0mg/L ph=7.2 nitrite=0mg/L oxygen=7mg/L salinity=0.1g/L"

@@ -37,7 +37,16 @@ class Room:
             shared = [] if tank == "Show" else ["--system", "Sea"]
             self.says("tank", "add", tank, "--site", "Hall", "--role", role, "--water", "marine", *size, *shared)
         for tank in quarantines:
-            fish = ["--fish", "12 Amphiprion ocellaris, 3 cm", "--from", "a breeder", "--to", "Show", "--acknowledge"]
+            fish = [
+                "--fish",
+                "12 Amphiprion ocellaris, 3 cm",
+                "--from",
+                "a breeder",
+                "--to",
+                "Show",
+                "--acknowledge",
+                "--yes",
+            ]
             protocol = "marine-praziquantel" if len(quarantines) == 1 else "marine-watch"
             course = ["--protocol", protocol, "--arrived", "2026-02-10 10:00"]
             self.says("batch", "start", "--tank", tank, *course, *fish, "--yes")

@@ -63,11 +63,14 @@ def test_litres_that_are_ten_times_off_are_asked_about(
 def test_a_dose_in_food_ten_times_off_is_asked_about(
     name: str, times: Decimal, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    """The weight against the one before it, and the amount given against the one shown."""
+    """The first weight against the length of the fish, the next against the one before it, and the amount given
+    against the one shown: 12 fish of 5 cm at 2.5 g have a condition factor of 100 x 2.5 / 125 = 2."""
     hall = Hall(tmp_path / "home", capsys, name)
     with freeze_time(DAY_3):
-        hall.says("batch", "weigh", "Q1-1", "30.0 g", "--by", "scale", "--eats", "0.5 %")
         grams = show(Decimal(30) * times)
+        first = hall.says("batch", "weigh", "Q1-1", f"{grams} g", "--by", "scale", "--eats", "0.5 %", code=1)
+        assert "for the length on record (5 cm). A slip of the unit or the decimal point?" in first
+        hall.says("batch", "weigh", "Q1-1", "30.0 g", "--by", "scale", "--eats", "0.5 %")
         assert "decimal point" in hall.says("batch", "weigh", "Q1-1", f"{grams} g", "--by", "scale", code=1)
         task = hall.dose()
         assert task["hold"] is None
@@ -77,7 +80,8 @@ def test_a_dose_in_food_ten_times_off_is_asked_about(
 
 @pytest.mark.parametrize("times", TEN)
 def test_a_dip_ten_times_off_is_asked_about(times: Decimal, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """The amount against the one shown; ten times the litres is more water than the tank has."""
+    """The amount against the one shown; ten times the litres is more water than the tank has, a tenth is too little for
+    the fish that are to go in."""
     hall = Hall(tmp_path / "home", capsys, "fresh-salt-dip")
     timed = ["--vessel", "10.0 L", "--started", "15:00:00", "--ended", "15:00:50"]
     with freeze_time(DAY_3):
@@ -86,6 +90,8 @@ def test_a_dip_ten_times_off_is_asked_about(times: Decimal, tmp_path: Path, caps
         assert "--really" in hall.says("done", code, "--gave", f"{gave} g", *timed, code=1)
         too_much = hall.says("dose", "salt", "--tank", "Q1", "--regimen", "T01", "--vessel", "100 L")
         assert "more than the" in too_much
+        too_little = hall.says("dose", "salt", "--tank", "Q1", "--regimen", "T01", "--vessel", "1.00 L")
+        assert "1 L in the vessel are little for 12 fish" in too_little
 
 
 @pytest.mark.parametrize(
@@ -94,9 +100,8 @@ def test_a_dip_ten_times_off_is_asked_about(times: Decimal, tmp_path: Path, caps
 def test_a_reading_ten_times_off_is_hard_to_believe(
     typed: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    """Beyond the range a parameter is believed in, it is refused with what it may be; cold water is not."""
+    """Beyond the range a parameter is believed in, it is refused with what it may be; cold water is asked about."""
     hall = Hall(tmp_path / "home", capsys, "fresh-salt-dip")
     with freeze_time(DAY_3):
-        believed = typed == "temp=2.5C"  # a pond in winter: the checks of a dose hold it instead
-        said = hall.says("reading", "Q1", typed, code=0 if believed else 1)
-        assert believed or "hard to believe" in said
+        said = hall.says("reading", "Q1", typed, code=1)
+        assert ("decimal point" if typed == "temp=2.5C" else "hard to believe") in said

@@ -38,7 +38,12 @@ references = ["choice"]
 
 
 def protocol(
-    mode: str = "replace removed", *, more: str = "", regimen: str = "Z01", repeat: str = "", after_change: str = "nothing"
+    mode: str = "replace removed",
+    *,
+    more: str = "",
+    regimen: str = "Z01",
+    repeat: str = "",
+    after_change: str = "nothing",
 ) -> Protocol:
     """One dose on day 3 that stays in the water, and clearing nine days after it."""
     steps = dose_step(repeat or '{ every = "4 d", times = 1, from = "given" }') + CLEARING + more

@@ -152,7 +152,7 @@ def test_a_cold_day_is_no_day_at_temperature(ask: Ask, name: str, reading: str) 
     begin(ask, name)
     for day in range(3):
         look(ask, name, day, only_temperature=True)
-    ask(3, "reading", "Q", reading)
+    ask(3, "reading", "Q", reading, "--really")
     (steady,) = [one for one in ask(3, "signoff", "Q-1")["criteria"] if "without a break" in one["title"]]
     assert steady["verdict"] == "not met"
     assert f"was {reading[5:7]} °C" in steady["says"]

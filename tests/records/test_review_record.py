@@ -28,7 +28,7 @@ from quarantine.actions import (
     work,
 )
 from quarantine.actions.correcting import correct, undo
-from quarantine.actions.planning import load_system, plan_system
+from quarantine.actions.planning import followups_of, load_system, plan_system
 from quarantine.failures import Failure, Refused
 from quarantine.plan import reconcile
 from quarantine.records.loading import task_values
@@ -114,6 +114,7 @@ class Life:
             source="importer",
             to_tank="Reef",
             acknowledge=True,
+            yes=True,
         )
 
     def desk(self) -> Any:
@@ -322,16 +323,22 @@ def _courses(life: Life, tasks: list[dict[str, Any]]) -> None:
                 assert all(day >= earliest for day in days if day > date.fromisoformat(done["day"])), told
 
 
+APART = ("arrival.", "followup.", "bath.")
+"""Steps that no template has: each is planned from facts of its own."""
+
+
 def _planned(life: Life, after: dict[str, Any], by_key: dict[str, Any]) -> None:
     """The plan made once more changes nothing, settles what is settled, and asks for no order of its facts."""
     moment = ARRIVED + timedelta(hours=life.hours)
     batch = next(b for b in after["batch"] if b["name"] == "Q1-1")
     with open_reader(life.url) as reader:
         state = load_system(reader, batch["system"], moment)
-    made = plan_system(state, moment)
-    rows = [task_values(t) for t in after["task"] if t["batch"] == batch["id"] and not t["step"].startswith("arrival.")]
-    again = reconcile(rows, made.tasks, made.stops)
-    assert (again.new, again.changed) == ([], []), again
+        made = plan_system(state, moment)
+        asked = followups_of(reader, state, made, moment)
+    rows = [task_values(t) for t in after["task"] if t["batch"] == batch["id"] and not t["step"].startswith(APART)]
+    for stored, tasks, stops in ((rows, made.tasks, made.stops), (asked.rows, asked.tasks, asked.stops)):
+        again = reconcile(stored, tasks, stops)
+        assert (again.new, again.changed) == ([], []), again
     for task in made.tasks:
         settled = by_key[task.key]["state"] in ("done", "skipped")
         assert settled == (task.outcome is not None), (task.key, by_key[task.key]["state"], task.outcome)

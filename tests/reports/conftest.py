@@ -68,7 +68,8 @@ def room(say: Print) -> Print:
     say("tank", "measure", "Q2", "49.3L", "--by", "buckets", "--plus-minus", "0.5L", at=at)
     say(
         "batch", "start", "--tank", "Q2", "--protocol", "marine-praziquantel", "--arrived", "2026-02-10 09:30",
-        "--fish", "4 Centropyge bicolor, 6 cm", "--from", "an importer", "--to", "Reef", "--acknowledge", at=at,
+        "--fish", "4 Centropyge bicolor, 6 cm", "--from", "an importer", "--to", "Reef", "--acknowledge",
+        "--yes", at=at,
     )  # fmt: skip
     tasks = json.loads(say("today", "--json", at="2026-02-10 09:40:00"))["tasks"]
     say("done", next(t["code"] for t in tasks if t["step"] == "settle"), at="2026-02-10 09:45:00")
