@@ -313,7 +313,7 @@ def home(tmp_path_factory: pytest.TempPathFactory) -> Path:
     add_keeper(desk._replace(keeper=""), "Robin")
     for name, role in (("Q2", "quarantine"), ("Reef", "display")):
         measures: dict[str, str | None] = {"length": "60 cm", "width": "30 cm", "filled": "32 cm"}
-        add_tank(desk, name, site="Hall", role=role, water="marine", shape="box", measures=measures, label=None)
+        add_tank(desk, name, site="Hall", role=role, water="marine", shape="box", measures=measures, label="60 L")
     start_batch(
         desk,
         tank="Q2",

@@ -164,6 +164,7 @@ def arrive(desk: Desk, tanks: tuple[str, ...], protocol: str, destination: str, 
             source="invented",
             to_tank=destination,
             acknowledge=True,
+            yes=True,
         )
 
 

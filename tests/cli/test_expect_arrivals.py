@@ -440,7 +440,7 @@ def test_a_medicated_protocol_is_acknowledged_at_arrival(desk: Desk) -> None:
     out, err = desk.run("batch arrived Angels --open-items early", 1)
     assert "Caution: " in out
     assert "--acknowledge" in err
-    assert "Angels" in desk.type("batch arrived Angels --open-items early --acknowledge")
+    assert "Angels" in desk.type("batch arrived Angels --open-items early --acknowledge --yes")
 
 
 # --- The bag --------------------------------------------------------------------------------------------------

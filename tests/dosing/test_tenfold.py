@@ -58,6 +58,27 @@ def test_litres_that_are_ten_times_off_are_asked_about(
         hall.says(*new, "--really")
 
 
+@pytest.mark.parametrize(("label", "asked"), [((), True), (("--label", "60 L"), False)])
+def test_litres_of_typed_lengths_alone_are_asked_about_before_a_bath_is_planned(
+    label: tuple[str, ...], asked: bool, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """600 cm typed for 60 cm is seen by nobody else where there is no label and nothing was measured."""
+    hall = Hall(tmp_path / "home", capsys, "fresh-salt-dip")
+    with freeze_time(DAY_3):
+        box = ["--site", "Hall", "--water", "marine", "--shape", "box", "--length", "60 cm", "--width", "30 cm"]
+        for tank, role in (("Q8", "quarantine"), ("Reef", "display")):
+            hall.says("tank", "add", tank, "--role", role, *box, "--filled", "30 cm", *label)
+        start = [
+            *("batch", "start", "--tank", "Q8", "--protocol", "marine-praziquantel", "--arrived", "2026-02-13 15:00"),
+            *("--fish", "4 Centropyge bicolor", "--from", "an importer", "--to", "Reef", "--acknowledge"),
+        ]
+        said = hall.says(*start, code=1 if asked else 0)
+        assert ("54 L in Q8, which come from typed lengths and were compared with nothing" in said) is asked
+        if asked:
+            hall.says("tank", "gauge", "Q8", "--buckets", "5 x 10.6 L")
+            hall.says(*start)
+
+
 @pytest.mark.parametrize("times", TEN)
 @pytest.mark.parametrize("name", FOOD)
 def test_a_dose_in_food_ten_times_off_is_asked_about(
