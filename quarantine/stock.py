@@ -17,6 +17,9 @@ from quarantine.failures import Unknown
 UNITS = {"powder": "g", "solution": "mL", "tablet": "tablets"}
 """In which unit a product of each form is counted."""
 
+CONDITIONER = "sodium-thiosulfate"
+"""What frees new water of chlorine: kept in stock as a medicine is, and in no formulary."""
+
 IN, OUT = ("purchase",), ("dose", "use", "disposal")
 """Kinds of movement by their sign; a count and what was taken back may have either."""
 

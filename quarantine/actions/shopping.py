@@ -29,11 +29,10 @@ from quarantine.records.loading import VolumeRecord, fact_of, valid_at, volume_o
 from quarantine.records.reads import Row, Rows
 from quarantine.settings import Home
 from quarantine.shopping import LEAD_DAYS, Item, Kept, Need, first_product, item_of
-from quarantine.stock import Lot
+from quarantine.stock import CONDITIONER, Lot
 from quarantine.water.chlorine import for_new_water
 from quarantine.water.ledger import Water
 
-CONDITIONER = "sodium-thiosulfate"
 CONDITIONER_NAME = "Sodium thiosulfate pentahydrate"
 
 WARN_DAYS = 7

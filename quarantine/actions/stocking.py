@@ -211,13 +211,13 @@ def _new_product(
         raise Usage("Tablets are given whole, or by halves where the label says so: --halves, and no --step.")
     if form != "tablet" and halves:
         raise Usage("--halves is for tablets; of anything else say the step it is measured with: --step.")
-    unit = stock.UNITS[form]
+    unit, id_ = stock.UNITS[form], _substance(str(substance))
     row = {
         "id": new_id(),
         "name": free_name(act.rows("products"), "product", name),
-        "substance": _substance(str(substance)),
+        "substance": id_,
         "form": form,
-        "strength": _strength(str(substance), strength) if strength is not None else "",
+        "strength": _strength(id_, strength) if strength is not None else "",
         "each": None if each is None else _each(each),
         "unit": unit,
         "step": HALF if halves else None if step is None else _step(step, unit),
@@ -227,6 +227,9 @@ def _new_product(
 
 
 def _substance(name: str) -> str:
+    """Its id in the formulary, or that of the conditioner, which is no medicine and stands in none."""
+    if "-".join(name.casefold().split()) in (stock.CONDITIONER, "thiosulfate"):
+        return stock.CONDITIONER
     from quarantine.formulary import load
 
     return load(name).id
@@ -234,12 +237,25 @@ def _substance(name: str) -> str:
 
 def _strength(substance: str, text: str) -> str:
     """A label's strength as it reads; empty for "unknown": a dose that depends on it is then held."""
+    if substance == stock.CONDITIONER:
+        return _hydrate(text)
     if text.strip().casefold() == "unknown":
         return ""
     from quarantine.dosing.forms import read_strength
     from quarantine.formulary import load
 
     return read_strength(text, load(substance)).words
+
+
+def _hydrate(text: str) -> str:
+    """What a jar of thiosulfate is; the amounts for new water are counted as the pentahydrate."""
+    said = text.strip().casefold()
+    if said != "pentahydrate":
+        raise Refused(
+            f"--strength {text!r}: amounts of sodium thiosulfate are counted as the pentahydrate, pure; write "
+            "--strength pentahydrate where the jar says so. The anhydrous salt takes other amounts: by its own label."
+        )
+    return said
 
 
 def _each(text: str) -> str:

@@ -102,3 +102,11 @@ def test_a_strength_that_is_not_known_is_kept_as_unknown(room: Room) -> None:
     assert "strength not said" in said
     assert "a dose that depends on it is held" in said
     assert room.json("stock list")["lots"][0]["strength"] == ""
+
+
+def test_the_conditioner_is_kept_by_its_hydrate(room: Room) -> None:
+    """It is no medicine and stands in no formulary; the anhydrous salt would be other amounts, so it is refused."""
+    add = 'stock add "Thio" "500 g" --substance "sodium thiosulfate" --form powder --strength'
+    assert "counted as the pentahydrate" in room.type(f"{add} anhydrous", 1)
+    assert "Thio (sodium-thiosulfate, pentahydrate)" in room.type(f"{add} Pentahydrate")
+    assert room.json("stock list")["lots"][0]["left"] == 500
