@@ -20,6 +20,9 @@ UNITS = {"powder": "g", "solution": "mL", "tablet": "tablets"}
 CONDITIONER = "sodium-thiosulfate"
 """What frees new water of chlorine: kept in stock as a medicine is, and in no formulary."""
 
+FINEST = Decimal("0.001")
+"""The books count in thousandths of a unit what is not weighed by itself: the product in a day's food."""
+
 IN, OUT = ("purchase",), ("dose", "use", "disposal")
 """Kinds of movement by their sign; a count and what was taken back may have either."""
 
@@ -51,6 +54,12 @@ class Draw(NamedTuple):
 def left(amounts: Iterable[Decimal]) -> Decimal:
     """What is left after all movements of a lot, exactly."""
     return sum(amounts, Decimal(0))
+
+
+def in_portion(amount: Decimal) -> Decimal:
+    """What the books count of a product that is in a portion of food: to a thousandth, and never as nothing, because
+    a lot that is called back lists every dose that was drawn from it (F84)."""
+    return max(amount.quantize(FINEST), FINEST) if amount > 0 else Decimal(0)
 
 
 def barred(lot: Lot, on: date) -> str:

@@ -75,9 +75,9 @@ def _lasts(text: str) -> timedelta:
 def _refuse_others(act: Act, task: Row, held: Claim | None, give_up: bool) -> None:
     named = f"{task['code']} ({task['title']})"
     if held is not None and held.keeper != act.keeper:
-        only = f"Only {held.by} gives it up; " if give_up else ""
+        lapses = f"Only {held.by} gives it up; it" if give_up else "It"
         raise Refused(
-            f"{named} is {held.words(task['zone'])}. {only}it lapses by itself then: ask {held.by}, or wait.",
+            f"{named} is {held.words(task['zone'])}. {lapses} lapses by itself then: ask {held.by}, or wait.",
             by=held.by,
             until=text_of_instant(held.until),
         )

@@ -15,8 +15,9 @@ from quarantine import dosing, stock
 from quarantine.actions.shelf import lots, stock_zone
 from quarantine.actions.stocking import move
 from quarantine.dosing import Setting
+from quarantine.dosing.products import form_of
 from quarantine.facts import local_day
-from quarantine.formulary import Substance
+from quarantine.formulary import Substance, load
 from quarantine.quantity import UNITS, Quantity, show, to
 from quarantine.records.codec import instant
 from quarantine.records.reads import Row, Rows
@@ -62,8 +63,8 @@ def _of_fact(taken: Iterable[Draw], lacking: Decimal, first: Lot) -> dict[str, A
 
 
 def _in_portion(given: Quantity, measure: dosing.Measure) -> Decimal:
-    """A dose in food is said as the substance in the portion: so much of its product, to a thousandth of the unit."""
-    return (to(given, "mg") / measure.holds).quantize(Decimal("0.001"))
+    """A dose in food is said as the substance in the portion: so much of its product, as the books count."""
+    return stock.in_portion(to(given, "mg") / measure.holds)
 
 
 def write(act: Act, fact: str, at: datetime, data: dict[str, Any]) -> None:
@@ -91,12 +92,23 @@ def drawn_anew(act: Act, was: dict[str, Any], new: dict[str, Any]) -> dict[str, 
     amount = total * to(Quantity(Decimal(new["given"]), new["given_unit"]), was["given_unit"]) / given
     product = was["drawn"][0]["product"] if was["drawn"] else was["short_of"]
     there = {lot.id: lot for lot in lots(act) if lot.product == product}
+    if new["route"] == "food":
+        amount = _portion_anew(next(iter(there.values())), total, amount, was, new)
     today = local_day(act.now, stock_zone(act))
     old = [there.pop(one["lot_id"]) for one in was["drawn"]]
     taken, lacking = stock.draws(old, amount, today, even_barred=True)
     more, lacking = stock.draws(there.values(), lacking, today)
     nothing = dict.fromkeys(("short", "short_unit", "short_of"))
     return nothing | _of_fact((*taken, *more), lacking, (old or list(there.values()))[0])
+
+
+def _portion_anew(lot: Lot, total: Decimal, amount: Decimal, was: dict[str, Any], new: dict[str, Any]) -> Decimal:
+    """The product in another portion of food: by what the lot holds, where that is what it was counted by; else by the
+    share of what was drawn, which was rounded."""
+    substance = load(was["substance"])
+    measure = dosing.measure_of(substance, form_of(lot, substance))
+    before, now = (_in_portion(Quantity(Decimal(one["given"]), one["given_unit"]), measure) for one in (was, new))
+    return now if before == total else stock.in_portion(amount)
 
 
 def words(rows: Rows, data: dict[str, Any]) -> list[str]:

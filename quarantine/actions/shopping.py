@@ -29,7 +29,7 @@ from quarantine.records.loading import VolumeRecord, fact_of, valid_at, volume_o
 from quarantine.records.reads import Row, Rows
 from quarantine.settings import Home
 from quarantine.shopping import LEAD_DAYS, Item, Kept, Need, first_product, item_of
-from quarantine.stock import CONDITIONER, Lot
+from quarantine.stock import CONDITIONER, FINEST, Lot, in_portion
 from quarantine.water.chlorine import for_new_water
 from quarantine.water.ledger import Water
 
@@ -37,9 +37,6 @@ CONDITIONER_NAME = "Sodium thiosulfate pentahydrate"
 
 WARN_DAYS = 7
 """So long before something runs out today's list says so: our choice, no source."""
-
-FINEST = Decimal("0.001")
-"""What is in a day's food is not weighed by itself: the books count it to a thousandth."""
 
 UNREAD = (
     f"the chlorine of its tap water was not read in {READ_DAYS} days (quarantine reading TANK --tap-chlorine VALUE)"
@@ -226,7 +223,7 @@ class _Counter:
         if why := self._strength_why(substance, row, kept):
             return self._need(task, substance.id, None, why)
         if row.route == "food":
-            return self._need(task, substance.id, Decimal(show((exact / measure.holds).quantize(FINEST))))
+            return self._need(task, substance.id, Decimal(show(in_portion(exact / measure.holds))))
         amount, given = floor_amount(exact, measure, kept.step)
         if exact > 0 and (exact - given) / exact > dosing.COARSEST_LOSS:
             why = f"steps of {show(kept.step)} {kept.unit} are too coarse for it (rule C4)"

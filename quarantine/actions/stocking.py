@@ -270,9 +270,12 @@ def _lot(act: Act, product: Row, number: str, expires: str | None, opened: str |
     opened_on = None if opened is None else _day(opened)
     for row in act.rows("lots"):
         if row["product"] == product["id"] and row["number"].casefold() == number.casefold():
-            if expires is not None and expires != row["expires"]:
+            if expires is not None and row["expires"] is None and row["number"] != UNNUMBERED:
+                act.change("lot", row["id"], expires=expires)
+            elif expires is not None and expires != row["expires"]:
                 raise Refused(
-                    f"Lot {number} of {product['name']} is on record with expiry {row['expires']}, not {expires}."
+                    f"Lot {number} of {product['name']} is on record with expiry {row['expires'] or 'not said'}, not "
+                    f"{expires}. Another expiry is another lot: say its number or a word of your own with --lot."
                 )
             if opened_on is not None and row["opened_on"] is None:
                 act.change("lot", row["id"], opened_on=opened_on)

@@ -15,6 +15,8 @@ Amount = Annotated[str, typer.Argument(help='How much: "2 g", "5 mL", "3 tablets
 LotNumber = Annotated[str | None, typer.Option("--lot", help="Its number, where there are several.")]
 Because = Annotated[str, typer.Option(help="Why.")]
 
+NOTHING = "No stock on record: quarantine stock add."
+
 
 def add(
     name: Annotated[str, typer.Argument(help="A name of your own for the product.")],
@@ -70,7 +72,8 @@ def list_(
     with session().reader() as rows:
         found, today = lots(rows), local_day(now(), stock_zone(rows))
     shown = [lot_document(lot, today) for lot in found if every or lot.left > 0]
-    session().emit({"lots": shown}, [_lot_line(lot) for lot in shown] or ["No stock on record: quarantine stock add."])
+    nothing = "All that is on record is used up: quarantine stock list --all." if found else NOTHING
+    session().emit({"lots": shown}, [_lot_line(lot) for lot in shown] or [nothing])
 
 
 def count(product: Product, amount: Amount, because: Because, lot: LotNumber = None, at: At = None) -> None:
@@ -155,7 +158,7 @@ def register(
         }
         for one in made.sums
     ]
-    lines = [_sums_line(one) for one in sums] or ["No stock on record: quarantine stock add."]
+    lines = [_sums_line(one) for one in sums] or [NOTHING]
     lines += [f"Written: {file}" for file in files]
     if files:
         lines.append("Names of keepers are in it.")
@@ -216,7 +219,7 @@ def _lot_line(lot: dict[str, Any]) -> str:
 def _movement_line(one: dict[str, Any]) -> str:
     from quarantine.quantity import show
 
-    sign = "+" if one["amount"] > 0 else "-"
+    sign = "+" if one["amount"] > 0 else "-" if one["amount"] else ""
     why = one.get("because") or one.get("how") or one.get("source") or ""
     line = f"{one['at']} {one['kind']}: {sign}{show(abs(one['amount']))} {one['unit']}, {one['by']}"
     return f"{line} ({why})" if why else line

@@ -140,6 +140,8 @@ def propose(
                 or course_hold(substance, regimen, setting, size.gives_high)
             )
     dose = dose_of(substance, regimen, setting, wanted, None if hold else size)
+    eaten = substance if regimen.route == "food" else None
+    out_of = stock_lines(setting, None if dose.add is None else Quantity(dose.add, dose.add_unit), eaten)
     warned = (*pair_cautions(substance, setting), *animals_cautions(substance, regimen, setting))
     return Proposal(
         dose=dose._replace(cautions=(*warned, *dose.cautions)),
@@ -154,7 +156,7 @@ def propose(
             *((on_the_instruction(said),) if said else ()),
             *how_to(substance, regimen, where, setting, None if hold else size),
             *how_repeated(regimen, setting, mode, full_again=where is not None and bool(where.after_change)),
-            *(stock_lines(setting, Quantity(dose.add, dose.add_unit)) if dose.add is not None else ()),
+            *out_of,
         ),
         checks=checks_met(before, setting.evidence),
     )

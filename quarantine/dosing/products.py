@@ -120,10 +120,19 @@ def _strength(says: str, remedy: str) -> Hold:
     return Hold("strength of the product", says, None, None, OUR_CHOICE, remedy)
 
 
-def stock_lines(setting: Setting, amount: Quantity | None) -> tuple[str, ...]:
-    """Out of which lots an amount in the product's unit is taken, and what the books lack of it."""
+def stock_lines(setting: Setting, amount: Quantity | None, food: Substance | None = None) -> tuple[str, ...]:
+    """Out of which lots an amount in the product's unit is taken, and what the books lack of it.
+
+    ``food`` is the substance of a dose in food: its ``amount`` is that of the substance in the day's portion, and so
+    much of its product is counted.
+    """
     choice = setting.choice
-    if choice is None or not choice.lots or amount is None or amount.unit != choice.lots[0].unit:
+    if choice is None or not choice.lots or amount is None:
+        return ()
+    if food is not None:
+        measure = measure_of(food, setting.product)
+        amount = Quantity(stock.in_portion(to(amount, "mg") / measure.holds), measure.unit)
+    if amount.unit != choice.lots[0].unit:
         return ()
     taken, lacking = stock.draws(choice.lots, amount.value, local_day(setting.now, setting.zone))
     parts = "; ".join(f"{bottle_words(d.lot)}: {show(d.amount)} of {show(d.lot.left)} {amount.unit}" for d in taken)
