@@ -7,10 +7,7 @@ test as a bound was computed by hand from that, as its comment says (mass balanc
 from __future__ import annotations
 
 import io
-import json
 import re
-import shlex
-import sqlite3
 import sys
 from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
@@ -20,6 +17,7 @@ from typing import Any
 from xml.etree import ElementTree
 
 import pytest
+import typed_room
 from freezegun import freeze_time
 
 from quarantine.actions.desk import Desk
@@ -31,34 +29,15 @@ BOX = '--shape box --length "100 cm ± 0 cm" --width "50 cm ± 0 cm" --filled "1
 NS = "{http://www.w3.org/2000/svg}"
 
 
-class Room:
-    """A record on a clock that is set, in UTC; the site is in Berlin, an hour ahead."""
-
-    def __init__(self, home: Path, capsys: pytest.CaptureFixture[str]) -> None:
-        self.home, self.capsys, self.now = home, capsys, "2026-02-10 08:00:00"
-
-    def at(self, utc: str) -> Room:
-        self.now = utc
-        return self
+class Room(typed_room.Room):
+    """The same, with the bounds of a level, and typed at by calling it."""
 
     def __call__(self, line: str, code: int = 0) -> str:
-        self.capsys.readouterr()
-        with freeze_time(self.now):
-            got = app.run(["--home", str(self.home), *shlex.split(line)])
-        said = self.capsys.readouterr()
-        assert got == code, said
-        return said.err if code else said.out
+        return self.type(line, code)
 
-    def json(self, line: str) -> Any:
-        return json.loads(self(f"{line} --json"))
-
-    def facts(self) -> int:
-        connection = sqlite3.connect(self.home / "record.db")
-        try:
-            count: int = connection.execute("select count(*) from journal").fetchone()[0]
-        finally:
-            connection.close()
-        return count
+    def entries(self) -> int:
+        """How many entries the journal has."""
+        return len(self.json("journal")["entries"])
 
     def span(self, line: str = "level Q1 salt") -> tuple[Any, Any]:
         """Both bounds now."""
@@ -439,7 +418,7 @@ def test_the_picture_is_written_and_an_older_one_replaced(room: Room, tmp_path: 
     """The file is a drawing with the tank's name, the doses and the figures; typed text cannot break it."""
     salted(room).at("2026-02-12 09:00:00")('event removal Q1 --by "<b>&carbon</b>"')
     file = tmp_path / "deep.svg"
-    entries = room.facts()
+    entries = room.entries()
     said = room.json(f"level Q1 salt --svg {file}")
     assert said["file"] == str(file)
     root = ElementTree.parse(file).getroot()
@@ -451,7 +430,7 @@ def test_the_picture_is_written_and_an_older_one_replaced(room: Room, tmp_path: 
     first = file.read_bytes()
     room.at("2026-02-13 09:00:00")(f"level Q1 salt --svg {file}")
     assert file.read_bytes() != first
-    assert room.facts() == entries
+    assert room.entries() == entries
     assert [path.name for path in tmp_path.iterdir() if path.suffix == ".part"] == []
 
 
