@@ -57,7 +57,7 @@ def _period(criterion: Condition, standing: Standing, tasks: list[PlannedTask]) 
     period = next(p for p in standing.periods if p.id == criterion.value)
     evidence = standing.evidence
     looked = any(look.counts and look.day >= period.complete_on for look in evidence.looks)
-    counted = evidence.today >= period.complete_on and looked
+    counted = evidence.today >= period.complete_on and looked and period.is_proven
     blank = sum(1 for t in tasks if t.outcome is None and t.day is not None and t.day < evidence.today)
     waiting = any(t.kind == "dose" and t.outcome is None for t in tasks)
     held = ev.emergency(evidence) if waiting else None

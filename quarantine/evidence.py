@@ -6,13 +6,15 @@ only looked days that state "no signs" count as clear; silence is not gone; unkn
 
 from __future__ import annotations
 
-from datetime import date, datetime, timedelta
+from datetime import UTC, date, datetime, time, timedelta
 from decimal import Decimal
 from itertools import pairwise
 from typing import Any, NamedTuple
+from zoneinfo import ZoneInfo
 
 from quarantine.facts import Condition, Fact, in_order, local_day
 from quarantine.failures import Refused
+from quarantine.inrange import Count
 from quarantine.readings import NITRITE_PER_N, PARAMETERS
 from quarantine.signs import SIGNS
 from quarantine.water.ledger import Exposure
@@ -35,6 +37,8 @@ INCIDENT_WORDS = {
     "overdose": "overdose",
     "other": "incident",
 }
+KINDS_OF = {"power": "disturbance", "heater": "disturbance", "moved": "disturbance", "repeat_missed": "dose_missed"}
+"""Events that are also another one: what asks for that one means them too."""
 COOLS = ("power", "heater")
 """Incidents after which the temperature is not known until it is read (rule A10)."""
 
@@ -52,6 +56,24 @@ class Look(NamedTuple):
     gone: tuple[str, ...]
     none: bool
     counts: bool
+
+
+class Happening(NamedTuple):
+    """One thing that may act on periods: when, which event of the protocol, why, and when it was over.
+
+    ``until`` is None for what has no length (a death). What goes on still (a sign that is open, a power cut) lasts to
+    the instant it is asked about. A sign begins a period again at each look that saw it, another event once it is over.
+    """
+
+    at: datetime
+    event: str
+    why: str
+    until: datetime | None = None
+
+    @property
+    def restarts_at(self) -> datetime:
+        """The instant from which a period that begins again counts (rule A5: the last day of a sign is day 0)."""
+        return self.at if self.until is None or self.event.startswith("sign") else self.until
 
 
 class OpenSign(NamedTuple):
@@ -89,8 +111,8 @@ class Evidence(NamedTuple):
     open_signs: tuple[OpenSign, ...]
     clear: Clear
     deaths: tuple[Fact, ...]
-    restarts: tuple[tuple[datetime, str, str], ...]
-    """(when, event of the protocol, why): what may act on periods"""
+    happenings: tuple[Happening, ...]
+    """what may act on periods, in order of time"""
     readings: tuple[Fact, ...]
     exposures: tuple[Exposure, ...]
     lifted_at: datetime | None
@@ -117,6 +139,13 @@ class PeriodStanding(NamedTuple):
     because: str
     complete_on: date
     day: int
+    in_range: Count | None = None
+    """of a period that counts days in range: how it stands"""
+
+    @property
+    def is_proven(self) -> bool:
+        """Whether nothing that was not read yet could keep the period from its end."""
+        return self.in_range is None or self.in_range.is_proven
 
 
 class Standing(NamedTuple):
@@ -157,23 +186,22 @@ def gather(
     looks, all_seen_on = _looks(own, arrived, zone, local_day(arrival.at, zone))
     deaths = tuple(f for f in own if f.kind == "died")
     alive = _alive(own, arrived)
-    open_signs, restarts = _signs(own)
-    restarts += _death_restarts(deaths, own, arrived)
-    restarts += [
-        (f.at, "fish_added", "fish came into the water") for f in entries if f.batch != batch or f.kind == "added"
-    ]
-    restarts += [
-        (f.at, "disturbance", f"disturbance: {f.data.get('what', 'not said')}")
-        for f in ordered
-        if f.kind == "disturbance"
+    open_signs, happenings = _signs(own, as_of)
+    happenings += _deaths(deaths, own, arrived)
+    happenings += [
+        Happening(f.at, "fish_added", "fish came into the water")
+        for f in entries
+        if f.batch != batch or f.kind == "added"
     ]
     tank = arrival.tank
     incidents = [f for f in ordered if f.kind == "incident" and (tank is None or tank in f.data["tank_ids"])]
-    restarts += [(f.at, "disturbance", f"incident: {INCIDENT_WORDS[f.data['what']]}") for f in incidents]
-    restarts += _missed_doses(ordered, batch)
+    happenings += _incidents(incidents, ordered, as_of)
+    happenings += _missed_doses(ordered, batch)
+    happenings += _courses(own)
     stopped = tuple(f for f in own if f.kind == "stopped")
-    restarts += [(f.at, "dose_missed", f"the course {f.data['title']!r} was stopped") for f in stopped]
     today = local_day(as_of, zone)
+    happenings += _not_looked(looks, local_day(arrival.at, zone), today, zone)
+    happenings += [one for f in ordered if (one := _told(f, batch)) is not None]
     entered_at = entries[-1].at if entries else arrival.at
     lifted = [f.at for f in ordered if f.kind == "lift"]
     return Evidence(
@@ -190,7 +218,7 @@ def gather(
         open_signs=tuple(open_signs),
         clear=clear_count(looks, own, local_day(entered_at, zone), today, as_of),
         deaths=deaths,
-        restarts=tuple(sorted(restarts)),
+        happenings=tuple(sorted(happenings, key=lambda one: one[:3])),
         readings=tuple(f for f in ordered if f.kind == "reading"),
         exposures=tuple(exposures),
         lifted_at=lifted[-1] if lifted else None,
@@ -228,19 +256,80 @@ def unseen_words(all_seen_on: date | None, today: date) -> str:
     )
 
 
-def _missed_doses(ordered: list[Fact], batch: str) -> list[tuple[datetime, str, str]]:
+def _told(fact: Fact, batch: str) -> Happening | None:
+    """What a keeper told of the water or of this batch, as a happening; None for other facts."""
+    data = fact.data
+    if fact.kind == "disturbance":
+        return Happening(fact.at, "disturbance", f"disturbance: {data.get('what', 'not said')}")
+    if fact.kind == "shared":
+        return Happening(fact.at, "shared_net", f"shared {data['what']} with {data['with']}")
+    if fact.batch != batch:
+        return None
+    if fact.kind == "moved_in":
+        return Happening(fact.at, "moved", f"moved from {data['from']}")
+    if fact.kind == "instruction":
+        return Happening(fact.at, "instruction", f"an instruction by {data['who']}")
+    return Happening(fact.at, "revised", "the protocol was amended") if fact.kind == "amended" else None
+
+
+def _incidents(incidents: list[Fact], ordered: list[Fact], as_of: datetime) -> list[Happening]:
+    """Power cuts, heater failures and the like, from when to when; one that nobody ended goes on."""
+    over = {f.data["of"]: f.at for f in ordered if f.kind == "incident_over"}
+    found = []
+    for fact in incidents:
+        said = fact.data.get("until")
+        until = datetime.fromisoformat(said) if said else over.get(fact.id, as_of)
+        event = fact.data["what"] if fact.data["what"] in COOLS else "disturbance"
+        found.append(Happening(fact.at, event, f"incident: {INCIDENT_WORDS[fact.data['what']]}", min(until, as_of)))
+    return found
+
+
+def _courses(own: list[Fact]) -> list[Happening]:
+    """What came of doses otherwise than planned: late, partly, over their time, stopped before their end."""
+    found = []
+    for fact in own:
+        data = fact.data
+        if fact.kind == "stopped":
+            found.append(Happening(fact.at, "dose_missed", f"the course {data['title']!r} was stopped"))
+        if fact.kind == "dose" and data.get("timing") in ("late", "missed"):
+            found.append(Happening(fact.at, "dose_late", "a dose was given late"))
+        if data.get("contact") == "partly" or data.get("eaten") == "part":
+            found.append(Happening(fact.at, "dose_partly", "a dose was given partly"))
+        if data.get("contact") == "overrun":
+            found.append(Happening(fact.at, "bath_overrun", "a bath went on for too long"))
+    return found
+
+
+def _not_looked(looks: list[Look], arrived_on: date, today: date, zone: str) -> list[Happening]:
+    """The days between arrival and yesterday on which nobody looked so that it counts (rule A3)."""
+    looked = {look.day for look in looks if look.counts}
+    days = [arrived_on + timedelta(days=n) for n in range(1, (today - arrived_on).days)]
+    return [Happening(noon(day, zone), "not_looked", "nobody looked") for day in days if day not in looked]
+
+
+def noon(day: date, zone: str) -> datetime:
+    """Local noon of a day, in UTC: what stands for a day that has no instant of its own."""
+    return datetime.combine(day, time(12), ZoneInfo(zone)).astimezone(UTC)
+
+
+def _missed_doses(ordered: list[Fact], batch: str) -> list[Happening]:
     """Each missed dose once: a reason given after a lapse is no second miss, a dose entered late that was given
-    in time is none at all."""
+    in time is none at all. One in food that was not eaten is missed as well."""
     given = {f.data["key"]: f.at for f in ordered if f.kind == "dose" and "key" in f.data}
     missed: dict[str, datetime] = {}
     for fact in ordered:
         lapse = fact.kind == "lapse"
-        if fact.batch != batch or not (lapse or (fact.kind == "skip" and fact.data.get("task_kind") == "dose")):
+        not_eaten = fact.kind == "dose" and "key" in fact.data and fact.data.get("eaten") == "none"
+        skipped = fact.kind == "skip" and fact.data.get("task_kind") == "dose"
+        if fact.batch != batch or not (lapse or skipped or not_eaten):
             continue
         key = fact.data["key"]
         if not (lapse and key in given and given[key] <= fact.at):
             missed.setdefault(key, fact.at)
-    return [(at, "dose_missed", "a dose was missed") for at in missed.values()]
+    return [
+        Happening(at, "dose_missed" if key.endswith(":1") else "repeat_missed", "a dose was missed")
+        for key, at in missed.items()
+    ]
 
 
 def _alive(own: list[Fact], arrived: int) -> int:
@@ -289,26 +378,34 @@ def _hours_open(sign: OpenSign, at: datetime) -> OpenSign:
     return sign
 
 
-def _signs(own: list[Fact]) -> tuple[list[OpenSign], list[tuple[datetime, str, str]]]:
-    """The signs still open, and each seeing of a sign as an event of the protocol (sign_a, sign_b, sign_c)."""
+def _signs(own: list[Fact], as_of: datetime) -> tuple[list[OpenSign], list[Happening]]:
+    """The signs still open, and each seeing of a sign as an event of the protocol (sign_a, sign_b, sign_c).
+
+    A sign lasts from one look that saw it to the next that speaks of it; one that is open lasts to ``as_of``.
+    """
     open_: dict[str, OpenSign] = {}
-    events = []
+    last: dict[str, Happening] = {}
+    events: list[Happening] = []
     for fact in own:
         if fact.kind != "look":
             continue
-        if fact.data.get("no_signs"):
-            open_.clear()
-        for name in fact.data.get("gone", ()):
-            open_.pop(name, None)
+        gone = [*open_] if fact.data.get("no_signs") else [n for n in fact.data.get("gone", ()) if n in open_]
+        events += [last.pop(name)._replace(until=fact.at) for name in gone]
+        events += [Happening(fact.at, "sign_gone", f"sign gone: {name}") for name in gone]
+        for name in gone:
+            del open_[name]
         for name in fact.data.get("signs", ()):
+            if name in last:
+                events.append(last[name]._replace(until=fact.at))
             since = open_[name].since if name in open_ else fact.at
-            sign = _hours_open(OpenSign(name, severity_of(name, fact.data), since), fact.at)
-            open_[name] = sign
-            events.append((fact.at, f"sign_{sign.severity.lower()}", f"sign seen: {name} ({sign.severity})"))
+            open_[name] = sign = _hours_open(OpenSign(name, severity_of(name, fact.data), since), fact.at)
+            event, why = f"sign_{sign.severity.lower()}", f"sign seen: {name} ({sign.severity})"
+            last[name] = Happening(fact.at, event, why)
+    events += [one._replace(until=as_of) for one in last.values()]
     return list(open_.values()), events
 
 
-def _death_restarts(deaths: tuple[Fact, ...], own: list[Fact], arrived: int) -> list[tuple[datetime, str, str]]:
+def _deaths(deaths: tuple[Fact, ...], own: list[Fact], arrived: int) -> list[Happening]:
     """Deaths as events (rule A7): "outbreak" for two in 24 hours or over 5 %, explained or not; else "death" when
     unexplained. Euthanised is its own outcome and none of these: what was seen of those fish is its look's."""
     events = []
@@ -318,9 +415,9 @@ def _death_restarts(deaths: tuple[Fact, ...], own: list[Fact], arrived: int) -> 
         count = sum(int(f.data["count"]) for f in died if day_before <= f.at <= fact.at)
         alive_before = _alive([f for f in own if f.at < day_before], arrived)
         if count >= OUTBREAK_DEATHS or Decimal(count) > OUTBREAK_SHARE * max(alive_before, 1):
-            events.append((fact.at, "outbreak", f"{count} dead in 24 hours"))
+            events.append(Happening(fact.at, "outbreak", f"{count} dead in 24 hours"))
         elif not fact.data.get("explained"):
-            events.append((fact.at, "death", "an unexplained death"))
+            events.append(Happening(fact.at, "death", "an unexplained death"))
     return events
 
 
@@ -428,8 +525,8 @@ def worst_open(evidence: Evidence) -> str:
 def emergency(evidence: Evidence) -> str | None:
     """What holds every dose in this water (rule C9): an A sign, two deaths or over 5 % in 24 hours, until a person
     lifts it. Saying that the sign is gone does not lift it."""
-    events = [(at, why) for at, event, why in evidence.restarts if event in ("sign_a", "outbreak")]
-    open_ = [why for at, why in events if evidence.lifted_at is None or at > evidence.lifted_at]
+    grave = [one for one in evidence.happenings if one.event in ("sign_a", "outbreak")]
+    open_ = [one.why for one in grave if evidence.lifted_at is None or one.at > evidence.lifted_at]
     return open_[-1] if open_ else None
 
 
@@ -515,8 +612,8 @@ def known_at(evidence: Evidence, own: list[Fact], at: datetime) -> Evidence:
         as_of=at,
         today=local_day(at, evidence.zone),
         looks=tuple(look for look in evidence.looks if look.at <= at),
-        open_signs=tuple(_signs([f for f in own if f.at <= at])[0]),
-        restarts=tuple(event for event in evidence.restarts if event[0] <= at),
+        open_signs=tuple(_signs([f for f in own if f.at <= at], at)[0]),
+        happenings=tuple(one for one in evidence.happenings if one.at <= at),
         cold=tuple(one for one in evidence.cold if one[0] <= at),
         readings=tuple(f for f in evidence.readings if f.at <= at),
         altered=tuple(moment for moment in evidence.altered if moment <= at),
@@ -790,10 +887,15 @@ def _sign(condition: Condition, evidence: Evidence) -> Verdict:
 
 
 def _event(condition: Condition, evidence: Evidence) -> Verdict:
-    found = [(at, why) for at, event, why in evidence.restarts if event == condition.value]
+    found = [one for one in evidence.happenings if means(one.event, str(condition.value))]
     if not found:
         return Verdict(False, "it has not happened")
-    return Verdict(True, f"{found[-1][1]}, {local_day(found[-1][0], evidence.zone)}")
+    return Verdict(True, f"{found[-1].why}, {local_day(found[-1].at, evidence.zone)}")
+
+
+def means(event: str, asked: str) -> bool:
+    """Whether an event is the one asked for: a power cut is a disturbance too, a missed repeat a missed dose."""
+    return asked in (event, KINDS_OF.get(event))
 
 
 _JUDGES = {

@@ -16,13 +16,17 @@ from typing import Any, NamedTuple
 from zoneinfo import ZoneInfo
 
 from quarantine import evidence as ev
-from quarantine.evidence import PeriodStanding, Standing
+from quarantine import inrange
+from quarantine.evidence import Happening, PeriodStanding, Standing
 from quarantine.facts import AGAIN, Condition, Fact, PlannedTask, in_order, is_again, local_day, utc
-from quarantine.failures import Refused, Unknown
-from quarantine.protocol import WHOLE_DAY, Duration, Period, Protocol, Repeat, Start, Step, Window
+from quarantine.failures import Unknown
+from quarantine.protocol import WHOLE_DAY, Band, Duration, Period, Protocol, Ramp, Repeat, Start, Step, Window
 from quarantine.quantity import show
 from quarantine.readings import PARAMETERS
 from quarantine.water.ledger import Exposure, Water, exposures
+
+TEMPERATURE_HOURS = 24
+"""Temperatures so long before a run belong to it (rule C14)."""
 
 AFTER_THE_END_DAYS = 7
 """A batch that is not signed off when its last period ends is looked at on: care is planned this far ahead."""
@@ -55,18 +59,6 @@ class Plan(NamedTuple):
     tasks: tuple[PlannedTask, ...]
     standings: dict[str, Standing]
     stops: dict[tuple[str, str], str]
-
-
-def unplannable(protocol: Protocol) -> list[str]:
-    """What a template asks for that this version reads but cannot plan yet, each as a sentence."""
-    says = []
-    for period in protocol.periods:
-        if period.counts == "in-range":
-            says.append(f"period {period.id!r} counts days in range, which needs readings that hold a band")
-    for step in protocol.steps:
-        if step.repeat and step.repeat.by_temperature:
-            says.append(f"step {step.id!r} repeats by a temperature table")
-    return says
 
 
 def plan(courses: list[Course], facts: list[Fact], as_of: datetime, water: Water | None = None) -> Plan:
@@ -128,6 +120,66 @@ class _Run(NamedTuple):
         return self.outcome.at if self.outcome is not None and self.outcome.kind != "skip" else None
 
 
+class _Held(NamedTuple):
+    """What keeps a period from its end: days that do not count, (day, days) by which it is longer, and days that a
+    person added at sign-off."""
+
+    paused: frozenset[date]
+    longer: tuple[tuple[date, int], ...]
+    by_hand: int
+
+    @property
+    def days(self) -> int:
+        """All of them together."""
+        return len(self.paused) + sum(days for _, days in self.longer) + self.by_hand
+
+    def end(self, zero: date, length: int) -> date:
+        """The day on which ``length`` days after ``zero`` are counted. What begins after the end keeps nothing."""
+        need, before = length + self.by_hand, -1
+        while need != before:
+            complete, counted = zero, 0
+            while counted < need:
+                complete += timedelta(days=1)
+                counted += complete not in self.paused
+            before = need
+            need = length + self.by_hand + sum(days for day, days in self.longer if day <= complete)
+        return complete
+
+
+def _days_of(one: Happening, zone: str) -> Iterator[date]:
+    """The calendar days that a happening touches."""
+    day, last = local_day(one.at, zone), local_day(one.until or one.at, zone)
+    while day <= last:
+        yield day
+        day += timedelta(days=1)
+
+
+def _extensions(happenings: list[Happening], zero: date, zone: str) -> tuple[tuple[date, int], ...]:
+    """(first day, days) by which a period is longer: of each time without a break the whole days that it began, at
+    least one; what has no length counts as one for its day."""
+    begin = instant_at(zero, "00:00", zone)
+    spans: list[tuple[datetime, datetime]] = []
+    for one in sorted(happenings):
+        since, until = max(one.at, begin), one.until or one.at
+        if spans and (
+            since <= spans[-1][1] or (one.until is None and local_day(spans[-1][0], zone) == local_day(since, zone))
+        ):
+            spans[-1] = (spans[-1][0], max(spans[-1][1], until))
+        else:
+            spans.append((since, until))
+    day = timedelta(days=1)
+    return tuple((local_day(since, zone), max(1, -((since - until) // day))) for since, until in spans)
+
+
+class _Spacing(NamedTuple):
+    """The time to the next run, why, what it waits for instead, and whether one more run is needed (rule C14)."""
+
+    every: Duration
+    why: str = ""
+    needs: str | None = None
+    one_more: bool = False
+
+
 class _Contact(NamedTuple):
     """The days from the first dose of a treatment to the last change that clears it."""
 
@@ -181,7 +233,7 @@ class _Expansion:
         closed = self.course.closed_at is not None
         for step in self.protocol.steps:
             runs = self.runs[step.id]
-            many = len(runs) if step.kind == "dose" and not _as_needed(step) else 0
+            many = len(runs) if step.kind in ("dose", "move") and not _as_needed(step) else 0
             for run in runs:
                 if closed and run.outcome is None:
                     continue
@@ -193,6 +245,9 @@ class _Expansion:
     def _task(self, step: Step, run: _Run, many: int) -> PlannedTask:
         course = self.course
         due_from, due_until, lapses_at = self._window(step, run)
+        title = f"{step.title} ({run.n} of {many})" if many > 1 else step.title
+        if step.ramp is not None and run.outcome is None and run.day is not None and run.day <= self.today:
+            title += f": {self._ramped(step.ramp)}"
         return PlannedTask(
             key=run.key,
             system=course.system,
@@ -200,7 +255,7 @@ class _Expansion:
             batch=course.batch,
             kind=step.kind,
             step=step.id,
-            title=f"{step.title} ({run.n} of {many})" if many > 1 else step.title,
+            title=title,
             day=run.day,
             due_from=due_from,
             due_until=due_until,
@@ -209,6 +264,17 @@ class _Expansion:
             needs=run.needs,
             reason=run.reason,
             outcome=run.outcome,
+        )
+
+    def _ramped(self, ramp: Ramp) -> str:
+        """What a step of a ramp sets today: at most one step nearer to its end than the last reading was."""
+        read = [f for f in self.evidence.readings if f.data["parameter"] == ramp.parameter]
+        if not read or self.as_of - read[-1].at > timedelta(hours=TEMPERATURE_HOURS):
+            return f"read {PARAMETERS[ramp.parameter].title} first"
+        now = Decimal(read[-1].data["value"])
+        goal = min(ramp.to, now + ramp.by) if ramp.to >= now else max(ramp.to, now - ramp.by)
+        return (
+            f"to {show(goal)} {PARAMETERS[ramp.parameter].unit} (it was {show(now)} {PARAMETERS[ramp.parameter].unit})"
         )
 
     def _lapses(self) -> dict[str, Fact]:
@@ -224,30 +290,71 @@ class _Expansion:
     def _period(self, period: Period) -> PeriodStanding:
         """Day zero moves by the template's events (rules A5, A7, B1); days that do not count are added."""
         anchor = self._anchor(period.start, period.id)
-        zero = anchor.day or self.today
-        because = anchor.reason
-        held = 0
-        for at, event, why in self.evidence.restarts:
-            day = local_day(at, self.zone)
-            action = self.protocol.events.get(event, "note")
-            if day < zero or (event == "fish_added" and period.start.kind == "entered"):
-                continue
-            if action == "restart":
-                zero, because, held = day, why, 0
-            elif action in ("pause", "extend"):
-                held += 1
-        length, held = period.length.value, held + self.evidence.extended_days
-        if period.counts == "clear":
-            counted, need = self.evidence.clear.counted, length + self.evidence.extended_days
-            missing = need - len(counted)
-            first = ev.next_countable(self.evidence)
-            complete = first + timedelta(days=missing - 1) if missing > 0 else counted[need - 1]
-        elif period.counts == "drug-free":
-            complete = _nth_drug_free(zero, length + held, self.evidence.exposures, self.zone, self.today)
+        first = anchor.day or self.today
+        acting = [(self.protocol.events[one.event], one) for one in self.evidence.happenings]
+        again = [
+            one
+            for action, one in acting
+            if action == "restart"
+            and local_day(one.restarts_at, self.zone) >= first
+            and not (one.event == "fish_added" and period.start.kind == "entered")
+        ]
+        last = max(again, key=lambda one: one.restarts_at) if again else None
+        zero = first if last is None else local_day(last.restarts_at, self.zone)
+        because = anchor.reason if last is None else last.why
+        since = [(action, one) for action, one in acting if local_day(one.until or one.at, self.zone) >= zero]
+        held = _Held(
+            frozenset(
+                day for action, one in since if action == "pause" for day in _days_of(one, self.zone) if day > zero
+            ),
+            _extensions([one for action, one in since if action == "extend"], zero, self.zone),
+            self.evidence.extended_days,
+        )
+        made = {"clear": self._clear_period, "in-range": self._range_period}.get(period.counts, self._plain_period)
+        return made(period, zero, because, held)
+
+    def _plain_period(self, period: Period, zero: date, because: str, held: _Held) -> PeriodStanding:
+        """A period of calendar days, or of those without a drug in the water."""
+        length = period.length.value
+        if period.counts == "drug-free":
+            exposed = self.evidence.exposures
+            complete = _nth_drug_free(zero, length + held.days, exposed, self.zone, self.today)
         else:
-            complete = zero + timedelta(days=length + held)
+            complete = held.end(zero, length)
+        day = min((self.today - zero).days, length)
+        return PeriodStanding(period.id, period.title, length, zero, because, complete, day)
+
+    def _clear_period(self, period: Period, zero: date, because: str, held: _Held) -> PeriodStanding:
+        """A period of clear days: rules A4 and A5 say what counts, whatever the template says of events."""
+        length, clear = period.length.value, self.evidence.clear
+        need = length + held.by_hand
+        missing = need - len(clear.counted)
+        first = ev.next_countable(self.evidence)
+        complete = first + timedelta(days=missing - 1) if missing > 0 else clear.counted[need - 1]
+        day = min((self.today - zero).days, length)
+        return PeriodStanding(period.id, period.title, length, zero, because, complete, day)
+
+    def _range_period(self, period: Period, zero: date, because: str, held: _Held) -> PeriodStanding:
+        """A period of days in range, counted from readings (rule A10)."""
+        band = inrange.Band(
+            str(period.reading),
+            None if period.low is None else Decimal(period.low),
+            None if period.high is None else Decimal(period.high),
+        )
+        since = max(instant_at(zero, "00:00", self.zone), self.course.arrival.at)
+        cold = tuple(at for at, _ in self.evidence.cold) if band.parameter == "temperature" else ()
+        found = inrange.stretches(band, self.evidence.readings, since, self.as_of, self.zone, cold)
+        counted = inrange.count(found, period.length.value + held.days, self.protocol.events, self.as_of, because)
+        complete = local_day(counted.complete, self.zone)
         return PeriodStanding(
-            period.id, period.title, length, zero, because, complete, min((self.today - zero).days, length)
+            period.id,
+            period.title,
+            period.length.value,
+            zero if counted.zero is None else local_day(counted.zero, self.zone),
+            counted.because,
+            complete if counted.is_proven else max(complete, self.today),
+            min(counted.counted // timedelta(days=1), period.length.value),
+            counted,
         )
 
     def _earliest(self) -> date:
@@ -462,8 +569,8 @@ class _Expansion:
             words = [f for f in self.words if f.data["word"].casefold() == str(condition.value).casefold()]
             return next(((f.at, "a keeper said so") for f in words if f.at >= since), None)
         if condition.kind == "event":
-            events = [(at, why) for at, event, why in self.evidence.restarts if event == condition.value]
-            return next(((at, why) for at, why in events if at >= since), None)
+            events = [one for one in self.evidence.happenings if ev.means(one.event, str(condition.value))]
+            return next(((one.at, one.why) for one in events if one.at >= since), None)
         facts = self.evidence.readings if condition.kind == "reading" else [f for f in self.own if f.kind == "look"]
         for fact in facts:
             if fact.at >= since and (verdict := ev.judge(condition, self._known(fact.at))).met:
@@ -545,10 +652,11 @@ class _Expansion:
         What was still ahead in the broken series falls away; the missed run stays until a person gives the reason.
         """
         for place, run in enumerate(runs):
-            lapse = self.lapses.get(run.key)
+            not_eaten = run.outcome if _not_eaten(run) else None
+            lapse = not_eaten or self.lapses.get(run.key)
             if lapse is None or _after_window(step, run) != "reopen":
                 continue
-            if run.done_at is not None and run.done_at <= lapse.at:
+            if not_eaten is None and run.done_at is not None and run.done_at <= lapse.at:
                 continue  # given in time and entered late
             if run.state == "planned" and lapse.id not in self.roots:
                 continue  # it was moved since, and can still be given in time
@@ -575,6 +683,7 @@ class _Expansion:
         ceiling: datetime | None = None
         amended = self.amended.get(step.id)
         n = 1
+        spacing, longer = _Spacing(every), False
         while (times is None or n <= times) and (last is None or (day is not None and day <= last)):
             if amended and day is not None and day < amended.day and f"{prefix}{n}" not in self.outcomes:
                 reason += f"; moved from {day} to {amended.day}: the protocol was amended"
@@ -588,16 +697,61 @@ class _Expansion:
                 day, at = opens, None
             if n > 1:
                 reason += f"; the first: {anchor.reason}"
-            run = self._run(step, _Run(n, f"{prefix}{n}", day, at, None, "planned", reason, anchor.needs, ceiling))
+            needs = spacing.needs or anchor.needs
+            run = self._run(step, _Run(n, f"{prefix}{n}", day, at, None, "planned", reason, needs, ceiling))
             run = self._apart(step, run, every)
             yield run
             if day is None:
                 return
-            day, at, reason = self._next(run, repeat.from_ if repeat else "planned", every, step)
+            if times is not None and _not_eaten(run) and _after_window(step, run) == "shift":
+                times += 1  # a portion that was not eaten is no dose of the course (needs F26)
+            if repeat is not None and repeat.by_temperature:
+                spacing = self._spacing(step, repeat, run, self.outcomes.get(f"{prefix}{n + 1}"))
+                if spacing.one_more and times is not None and not longer:
+                    times, longer = self._one_more(step, times), True
+            day, at, reason = self._next(run, repeat.from_ if repeat else "planned", spacing.every, step)
+            reason += spacing.why
+            if spacing.needs:
+                day, at, reason = None, None, ""
             if repeat is not None and repeat.latest is not None:
                 before = run.done_at or self._local(run.day or self.today, run.at)
                 ceiling = before + timedelta(hours=repeat.latest.value)
             n += 1
+
+    def _spacing(self, step: Step, repeat: Repeat, run: _Run, outcome: Fact | None) -> _Spacing:
+        """The time after a run by the temperatures recorded since (rule C14): after the slowest hatch, at the lowest,
+        and before the fastest maturity, at the highest. Nothing is interpolated, and what was not read is asked for."""
+        until = outcome.at if outcome is not None else self.as_of
+        since = min(run.done_at or until, until) - timedelta(hours=TEMPERATURE_HOURS)
+        shown = _every(step)
+        read = [f for f in self.evidence.readings if f.data["parameter"] == "temperature" and since < f.at <= until]
+        if not read or (outcome is None and until - read[-1].at > timedelta(hours=inrange.GAP_HOURS)):
+            return _Spacing(shown, needs="waits for a reading of temperature: the table of its repeats goes by it")
+        celsius = [Decimal(f.data["value"]) for f in read]
+        low, high = min(celsius), max(celsius)
+        outside = [value for value in (low, high) if not any(band.holds(value) for band in repeat.by_temperature)]
+        said = f"{show(low)} °C" if low == high else f"{show(low)} to {show(high)} °C"
+        if outside and outcome is None:
+            return _Spacing(
+                shown, needs=f"waits: {show(outside[0])} °C is outside its table of temperatures; ask a veterinarian"
+            )
+        rows = [b for b in repeat.by_temperature if _meets(b, low, high)]
+        if not rows:
+            return _Spacing(shown)
+        slowest = max((band.every for band in rows), key=_hours)
+        fastest = min((band.before for band in rows if band.before), key=_hours, default=None)
+        if fastest is None or _hours(slowest) < _hours(fastest):
+            return _Spacing(slowest, f", by the table at {said}")
+        warm = min((band.every for band in rows), key=_hours)
+        why = f"eggs may hatch until {slowest} and be mature after {fastest}, so one more follows"
+        return _Spacing(warm, f", by the table at {said}: {why}", one_more=True)
+
+    def _one_more(self, step: Step, times: int) -> int:
+        """The number of a course with one more run, as far as its regimen goes."""
+        from quarantine.formulary import regimen
+
+        most = regimen(step.treatment.regimen)[1].repeats.times if step.treatment else None
+        return times if most is not None and times >= most else times + 1
 
     def _owner(self, step: Step) -> str:
         return {"system": self.course.system, "tank": self.course.tank, "batch": self.course.batch}[step.for_]
@@ -612,7 +766,7 @@ class _Expansion:
         substance = regimen(step.treatment.regimen)[0].id
         ends = self._clearing_day(step)
         clearing = {one.id for one in self._clearing(step)}
-        for group in _groups(self.facts, substance, step.id, self.course.batch, clearing):
+        for group in _groups(self.facts, substance, step.id, self.course.batch, clearing, self.zone, self.as_of):
             if group.outcome is not None:
                 root, day = group.outcome.data["key"].split(":")[2], local_day(group.changes[-1].at, self.zone)
             else:
@@ -627,7 +781,9 @@ class _Expansion:
             if step.treatment.mode == "top up to a reading":
                 yield from self._read_first(step, substance, group, root)
             run = self._run(step, _Run(AGAIN, key, day, None, None, "planned", reason, None))
-            yield step._replace(title=f"{step.title} again after a water change"), run
+            flows = all(one.kind == FLOWED for one in group.changes)
+            again = "while water flows through" if flows else "after a water change"
+            yield step._replace(title=f"{step.title} again {again}"), run
 
     def _again_on(self, step: Step, group: _Group) -> date:
         """The day of the last change; the next one where its window is over, or a dose was given on it already."""
@@ -666,9 +822,22 @@ class _Expansion:
         yield reading, _Run(AGAIN, key, day, None, outcome, state, f"{self._changed(group)}; {reading.note}", None)
 
     def _changed(self, group: _Group) -> str:
-        """ "water was changed: 20 L on 2026-03-04 10:00 and 10 L on 2026-03-04 18:00" """
-        said = [f"{show(Decimal(one.data['out_litres']))} L on {self._shown(one.at)}" for one in group.changes]
-        return f"water was changed: {' and '.join(said)}"
+        """ "water was changed: 20 L on 2026-03-04 10:00 and 10 L on 2026-03-04 18:00", "water flows through: 5 L an
+        hour since 2026-03-04 10:00" """
+        out = [one for one in group.changes if one.kind != FLOWED]
+        said = [f"{show(Decimal(one.data['out_litres']))} L on {self._shown(one.at)}" for one in out]
+        flows = {one.data["since"]: one.data for one in group.changes if one.kind == FLOWED}
+        through = [self._through(data) for data in flows.values()]
+        parts = [f"water was changed: {' and '.join(said)}"] if said else []
+        parts += [f"water flows through: {' and '.join(through)}"] if through else []
+        return "; ".join(parts)
+
+    def _through(self, flow: dict[str, Any]) -> str:
+        """ "5 L an hour since 2026-03-04 10:00" """
+        rate, since = show(Decimal(flow["rate"]), 3), self._shown(flow["since"])
+        if flow["until"] is None:
+            return f"{rate} L an hour since {since}"
+        return f"{rate} L an hour from {since} to {self._shown(flow['until'])}"
 
     def _clearing(self, dose: Step) -> list[Step]:
         """What brings a substance out: the changes that wait for its doses; without any, chores right after them."""
@@ -777,6 +946,8 @@ class _Expansion:
             return None, None, None
         then = _after_window(step, run)
         lapses = then in ("keep", "reopen") or (then is None and step.kind in DAILY_CARE)
+        if step.kind == "move" and then != "reopen":
+            lapses = False  # the deadline of a move is never missed: it stays overdue, on top (rule A11)
         if run.ceiling is not None:
             due_from = run.at or _day_window(run.day, step.window, self.zone)[0]
             return due_from, run.ceiling, run.ceiling if lapses else None
@@ -829,23 +1000,70 @@ class _Group(NamedTuple):
     dose: Fact | None
 
 
-def _groups(facts: list[Fact], substance: str, step: str, batch: str, clearing: set[str]) -> Iterator[_Group]:
+FLOWED = "flow"
+"""What flowed through a water on one day, beside its changes: a kind that no stored fact has."""
+
+
+def _flowed(facts: list[Fact], zone: str, as_of: datetime) -> tuple[list[Fact], list[Fact]]:
+    """What flows through a water, a piece for each local day, as if it were changed when that day ends or the flow
+    does: the pieces that are over at ``as_of``, and those to come up to the end of the day after.
+
+    A piece keeps its id when its flow is said to have ended in it, or is corrected.
+    """
+    flows = [fact for fact in facts if fact.kind == "exchange"]
+    pieces: list[Fact] = []
+    for place, flow in enumerate(flows):
+        following = next((one.at for one in flows[place + 1 :] if one.tank == flow.tank), None)
+        said = flow.data.get("until")
+        end = min((at for at in (following, datetime.fromisoformat(said) if said else None) if at), default=None)
+        day, since = local_day(flow.at, zone), flow.at
+        runs = Decimal(flow.data["litres_per_hour"]) > 0
+        while runs and (end is None or since < end) and day <= local_day(as_of, zone) + timedelta(days=1):
+            day += timedelta(days=1)
+            midnight = instant_at(day, "00:00", zone)
+            until = midnight if end is None else min(midnight, end)
+            told = {"rate": flow.data["litres_per_hour"], "since": flow.at, "until": end if until == end else None}
+            id_ = f"{flow.id}-{day - timedelta(days=1)}"
+            pieces.append(flow._replace(id=id_, kind=FLOWED, at=until, batch=None, data=told))
+            since = midnight
+    pieces = in_order(pieces)
+    return [one for one in pieces if one.at <= as_of], [one for one in pieces if one.at > as_of]
+
+
+def _groups(
+    facts: list[Fact], substance: str, step: str, batch: str, clearing: set[str], zone: str, as_of: datetime
+) -> Iterator[_Group]:
     """The changes inside a treatment, by the dose that makes them good: one for all since the dose before.
 
     A dose makes good what it was entered after; what was entered late calls for another. Once a clearing step is done
-    the treatment has ended, until the course doses again. ``facts`` are those of the water, in order.
+    the treatment has ended, until the course doses again. ``facts`` are those of the water, in order. What flows
+    through all the time is made good a day at a time: nothing of it is due twice, so the next day's waits until what
+    went before is made good.
     """
     pending: list[Fact] = []
     last, inside = None, False
-    for fact in facts:
+    over, coming = _flowed(facts, zone, as_of)
+    pieces = {one.id: one for one in (*over, *coming)}
+    used: set[str] = set()
+    """roots of doses and skips of a flow, with which no other dose may share its key"""
+    skipped: set[str] = set()
+    for fact in in_order([*facts, *over]) if over else facts:
         _, of, root, _ = str(fact.data.get("key", ":::")).split(":")
         mine = of == step and fact.batch == batch
         if fact.kind == "change" and inside and Decimal(fact.data["out_litres"]) > 0:
             pending.append(fact)
+        elif fact.kind == FLOWED and inside and fact.id not in skipped:
+            pending.append(_unused(fact, used))
         elif fact.kind == "done" and of in clearing and fact.batch == batch:
             pending, inside = [], False
         elif _stays_in(fact, substance) or (fact.kind == "skip" and mine and is_again(fact)):
             answered = tuple(one for one in pending if one.entered_at <= fact.entered_at)
+            early = _piece_of(root, pieces) if mine and is_again(fact) else None
+            if early is not None:
+                used.add(root)
+                if early.at > fact.at:  # before the day was over that it was planned for
+                    answered = (*answered, early._replace(id=root, at=fact.at))
+                    skipped |= {early.id} if fact.kind == "skip" else set()
             own = mine and root in {one.id for one in answered}
             if own:
                 yield _Group(answered, fact, last)
@@ -854,8 +1072,25 @@ def _groups(facts: list[Fact], substance: str, step: str, batch: str, clearing: 
                 inside = mine if of and not is_again(fact) else inside
             if fact.kind == "dose" or own:
                 pending = [one for one in pending if one not in answered]
+    following = next((one for one in coming if one.id not in skipped), None) if inside else None
     if pending:
         yield _Group(tuple(pending), None, last)
+    elif following is not None:
+        yield _Group((_unused(following, used),), None, last)
+
+
+def _piece_of(root: str, pieces: dict[str, Fact]) -> Fact | None:
+    """The day's flow that a dose hangs on, or the rest of it."""
+    return pieces.get(root) or pieces.get(root.rpartition("-")[0])
+
+
+def _unused(piece: Fact, used: set[str]) -> Fact:
+    """A day's flow under an id of its own where a dose was given in the middle of it: the rest is another one."""
+    n, id_ = 1, piece.id
+    while id_ in used:
+        n += 1
+        id_ = f"{piece.id}-{n}"
+    return piece._replace(id=id_)
 
 
 def _stays_in(fact: Fact, substance: str) -> bool:
@@ -952,7 +1187,25 @@ def needed_words(repeat: Repeat) -> str:
 
 
 def _every(step: Step) -> Duration:
-    return step.repeat.every if step.repeat and step.repeat.every else Duration(1, "d")
+    """The time between two runs; of a table the shortest."""
+    if step.repeat is None or step.repeat.every:
+        return step.repeat.every if step.repeat and step.repeat.every else Duration(1, "d")
+    return min((band.every for band in step.repeat.by_temperature), key=_hours, default=Duration(1, "d"))
+
+
+def _hours(duration: Duration) -> int:
+    return duration.value * (24 if duration.unit == "d" else 1)
+
+
+def _meets(band: Band, low: Decimal, high: Decimal) -> bool:
+    """Whether a row has to do with temperatures from ``low`` to ``high``."""
+    above = band.at_least_c is None or high >= band.at_least_c
+    return above and (band.below_c is None or low < band.below_c)
+
+
+def _not_eaten(run: _Run) -> bool:
+    """Whether a run was a dose in food of which nothing was eaten."""
+    return run.outcome is not None and run.outcome.kind == "dose" and run.outcome.data.get("eaten") == "none"
 
 
 def _after_window(step: Step, run: _Run) -> str | None:
@@ -1117,9 +1370,3 @@ def reconcile(
 def _because(row: dict[str, Any], stops: Mapping[tuple[str, str], str]) -> dict[str, str]:
     why = stops.get((row["batch"], row["step"])) if stops else None
     return {} if why is None else {"reason": why}
-
-
-def refuse_unplannable(protocol: Protocol) -> None:
-    """Raises Refused when this version cannot plan the template."""
-    if says := unplannable(protocol):
-        raise Refused(f"Protocol {protocol.id} is well formed, but this version cannot plan it: {'; '.join(says)}.")

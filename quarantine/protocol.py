@@ -44,6 +44,28 @@ EVENTS = (
     "dose_missed",
 )
 
+MORE_EVENTS: dict[str, str] = {
+    "sign_gone": "note",
+    "power": "as disturbance",
+    "heater": "as disturbance",
+    "moved": "as disturbance",
+    "out_of_range": "pause",
+    "no_reading": "pause",
+    "dose_late": "note",
+    "dose_partly": "note",
+    "repeat_missed": "as dose_missed",
+    "bath_overrun": "note",
+    "shared_net": "note",
+    "not_looked": "note",
+    "instruction": "note",
+    "revised": "note",
+}
+"""Happenings that a template may say something about, and what holds where it does not: as it was before there were
+such keys ("as X": what the template says of X). The two of readings act on periods that count days in range alone."""
+
+AS = "as "
+"""How a default begins that is another event's word."""
+
 
 class Duration(NamedTuple):
     """Text "30 d" or "72 h": ``d`` are calendar days at the site, ``h`` elapsed hours (rule A12)."""
@@ -72,11 +94,21 @@ class Start(NamedTuple):
 
 
 class Band(NamedTuple):
-    """One row of a temperature table: at_least_c <= temperature < below_c in °C (None = no such end)."""
+    """One row of a temperature table: at_least_c <= temperature < below_c in °C (None = no such end).
+
+    A repeat is due ``every`` so long after the run before (after the slowest hatch) and, where the row says it,
+    ``before`` so long has passed (the fastest maturity, rule C14).
+    """
 
     at_least_c: Decimal | None
     below_c: Decimal | None
     every: Duration
+    before: Duration | None = None
+
+    def holds(self, celsius: Decimal) -> bool:
+        """Whether a temperature lies in the row."""
+        low, high = self.at_least_c, self.below_c
+        return (low is None or celsius >= low) and (high is None or celsius < high)
 
 
 class Repeat(NamedTuple):
@@ -138,6 +170,14 @@ class Treatment(NamedTuple):
     allowance: Decimal | None = None
 
 
+class Ramp(NamedTuple):
+    """Going there in steps: each run sets ``parameter`` at most ``by`` nearer to ``to`` than the last reading was."""
+
+    parameter: str
+    to: Decimal
+    by: Decimal
+
+
 class Step(NamedTuple):
     """One line of a protocol. ``fraction`` is a percentage of the water (0 < fraction <= 100)."""
 
@@ -161,6 +201,8 @@ class Step(NamedTuple):
     """all must be met for a run to apply; what is unknown is not met"""
     stop: tuple[Condition, ...] = ()
     """the first that is met once the series has begun ends it"""
+    ramp: Ramp | None = None
+    """of a chore: what is brought to a value step by step"""
 
     @property
     def weekdays(self) -> tuple[str, ...]:
@@ -169,7 +211,11 @@ class Step(NamedTuple):
 
 
 class Period(NamedTuple):
-    """An observation period; ``length`` is in calendar days, ``counts`` says which days count."""
+    """An observation period; ``length`` is in calendar days, ``counts`` says which days count.
+
+    One that counts days in range has the band of a reading: ``reading`` from ``low`` to ``high``, decimal text in the
+    parameter's unit of READINGS (None = no such end).
+    """
 
     id: str
     title: str
@@ -177,6 +223,9 @@ class Period(NamedTuple):
     counts: str
     start: Start
     references: tuple[str, ...]
+    reading: str | None = None
+    low: str | None = None
+    high: str | None = None
 
 
 class Protocol(NamedTuple):
@@ -247,6 +296,7 @@ class Key(NamedTuple):
 _STATUS = "read | second-hand | common practice | from memory"
 _DAYS = "mon | tue | wed | thu | fri | sat | sun"
 _EVENT = "pause | extend | restart | note"
+_MEASURED = " | ".join(name for name in READINGS if name not in COMPUTED)
 
 GRAMMAR: dict[str, dict[str, Key]] = {
     "protocol": {
@@ -277,12 +327,15 @@ GRAMMAR: dict[str, dict[str, Key]] = {
         "title": Key("text", "required"),
         "length": Key("days", "required"),
         "counts": Key("calendar | drug-free | clear | in-range", "required"),
+        "reading": Key(_MEASURED),
+        "min": Key("amount"),
+        "max": Key("amount"),
         "start": Key("table start", "required"),
         "references": Key("list of id", "required"),
     },
     "step": {
         "id": Key("id", "required"),
-        "kind": Key("look | feed | test | change | dose | chore", "required"),
+        "kind": Key("look | feed | test | change | dose | chore | move", "required"),
         "title": Key("text", "required"),
         "for": Key("system | tank | batch"),
         "start": Key("table start", "required"),
@@ -290,8 +343,9 @@ GRAMMAR: dict[str, dict[str, Key]] = {
         "window": Key("table window"),
         "after_window": Key("shift | keep | reopen"),
         "treatment": Key("table treatment"),
-        "reads": Key(f"list of {' | '.join(name for name in READINGS if name not in COMPUTED)}"),
+        "reads": Key(f"list of {_MEASURED}"),
         "fraction": Key("percent"),
+        "ramp": Key("table ramp"),
         "who": Key("anyone | keeper | adult", "anyone"),
         "before": Key("tables of condition"),
         "when": Key("tables of condition"),
@@ -326,6 +380,12 @@ GRAMMAR: dict[str, dict[str, Key]] = {
         "at_least": Key("temperature"),
         "below": Key("temperature"),
         "every": Key("duration", "required"),
+        "before": Key("duration"),
+    },
+    "ramp": {
+        "reading": Key("temperature | salinity", "required"),
+        "to": Key("amount", "required"),
+        "by": Key("amount", "required"),
     },
     "window": {
         "from": Key("time", "required"),
@@ -362,7 +422,7 @@ GRAMMAR: dict[str, dict[str, Key]] = {
         "counts": Key("balanced"),
         "tasks": Key("settled"),
         "sign": Key("sign"),
-        "event": Key(" | ".join(EVENTS)),
+        "event": Key(" | ".join((*EVENTS, *MORE_EVENTS))),
         "group": Key("id"),
         "min": Key("amount"),
         "max": Key("amount"),
@@ -372,7 +432,10 @@ GRAMMAR: dict[str, dict[str, Key]] = {
         "title": Key("text"),
         "reference": Key("id"),
     },
-    "events": {event: Key(_EVENT, "required") for event in EVENTS},
+    "events": {
+        **{event: Key(_EVENT, "required") for event in EVENTS},
+        **{event: Key(_EVENT) for event in MORE_EVENTS},
+    },
 }
 
 _STARTS = ("arrival", "entered", "after", "begun", "sign", "reading", "word")
@@ -849,14 +912,40 @@ def _limits(reader: _Reader, found: dict[str, Any], kind: str, path: Path_) -> t
 
 def _band(reader: _Reader, value: object, path: Path_) -> Band | None:
     found = reader.table("band", value, path)
-    low, high, every = found.values()
+    low, high, every, before = found.values()
     if low is None and high is None:
         reader.wrong(path, "`at_least`, `below` or both in a row of a temperature table")
     if low is not None and high is not None and low >= high:
         reader.wrong((*path, "at_least"), "a temperature under `below`", value["at_least"])  # type: ignore[index]
     if every is not None and every.value == 0:
         reader.wrong((*path, "every"), "a time above zero", str(every))
-    return Band(low, high, every) if every else None
+    if every is not None and before is not None and _hours_of_text(before) <= _hours_of_text(every):
+        reader.wrong((*path, "before"), f"a time after the {every} of `every`", str(before))
+    return Band(low, high, every, before) if every else None
+
+
+def _hours_of_text(duration: Duration) -> int:
+    return duration.value * (24 if duration.unit == "d" else 1)
+
+
+def _ramp(reader: _Reader, value: object, path: Path_) -> Ramp | None:
+    """A value to go to and the most of one step, each in the parameter's unit (a step of degrees is a difference)."""
+    from quarantine import quantity
+
+    found = reader.table("ramp", value, path)
+    if None in found.values():
+        return None
+    unit = READINGS[found["reading"]]
+    kind = "temperature" if unit == "°C" else "concentration"
+    try:
+        to = Decimal(_limit(found["to"], found["reading"]))
+        by = quantity.to(quantity.read(found["by"], kind, "by"), unit, difference=unit == "°C")
+    except (_Bad, Refused) as bad:
+        reader.wrong(path, f"`to` and `by` as amounts in {unit}", value, str(bad))
+        return None
+    if by <= 0:
+        reader.wrong((*path, "by"), "a step above zero", found["by"])
+    return Ramp(found["reading"], to, by)
 
 
 def _repeat(reader: _Reader, value: object, path: Path_) -> Repeat | None:
@@ -1232,7 +1321,7 @@ def _capital(text: str) -> str:
     return text if text == "pH" else text[:1].upper() + text[1:]
 
 
-_FOR = {"look": "batch", "feed": "batch"}
+_FOR = {"look": "batch", "feed": "batch", "move": "batch"}
 # Which kind of step each of these keys belongs to, and needs.
 _OWN = {"reads": "test", "fraction": "change", "treatment": "dose"}
 
@@ -1243,6 +1332,8 @@ def _step(reader: _Reader, value: object, path: Path_) -> Step | None:
     if not isinstance(value, dict):
         return None
     _check_own(reader, found, value, path)
+    _check_move(reader, found, path)
+    _check_ramp(reader, found, path)
     if found["repeat"] and found["repeat"].as_needed and found["start"] and found["start"].kind != "word":
         reader.wrong(
             (*path, "start"), "a `word`, because a keeper's word asks for what is given as needed", "another start"
@@ -1275,6 +1366,30 @@ def _check_own(reader: _Reader, found: dict[str, Any], value: dict[str, Any], pa
             reader.wrong((*path, key), f"`{key}`, because a {kind} needs it")
         if found["kind"] not in (kind, None) and key in value:
             reader.wrong((*path, key), f"`{key}` only in a {kind}", value[key])
+
+
+def _check_move(reader: _Reader, found: dict[str, Any], path: Path_) -> None:
+    """Moving fish is a keeper's work, and says what happens when it was not done in time (rule A11)."""
+    if found["kind"] != "move":
+        return
+    if found["who"] == "anyone":
+        reader.wrong((*path, "who"), "keeper or adult, because a move handles every fish", "anyone")
+    if found["for"] not in (None, "batch"):
+        reader.wrong((*path, "for"), "batch, whose fish are moved", found["for"])
+    if found["after_window"] is None:
+        reader.wrong((*path, "after_window"), "shift, keep or reopen, because a move must say so (rule A11)")
+
+
+def _check_ramp(reader: _Reader, found: dict[str, Any], path: Path_) -> None:
+    """What is brought to a value step by step is a daily chore at most, and ends by a `stop` on that reading."""
+    if found["ramp"] is None:
+        return
+    if found["kind"] not in ("chore", None):
+        reader.wrong((*path, "ramp"), "`ramp` only in a chore", found["kind"])
+    if found["repeat"] is None:
+        reader.wrong((*path, "repeat"), "a `repeat`, because a ramp goes in steps")
+    if not any(one.kind == "reading" and one.value == found["ramp"].parameter for one in found["stop"]):
+        reader.wrong((*path, "stop"), f"a `stop` by a reading of {found['ramp'].parameter}, at which the ramp ends")
 
 
 def _check_dose(reader: _Reader, found: dict[str, Any], value: dict[str, Any], path: Path_) -> None:
@@ -1365,13 +1480,30 @@ def _gate_missing(before: tuple[Condition, ...], raw: list[dict[str, Any]]) -> l
 
 def _period(reader: _Reader, value: object, path: Path_) -> Period | None:
     found = reader.table("period", value, path)
-    return None if None in found.values() else Period(**found)
+    band = {key: found.pop(key) for key in ("reading", "min", "max")}
+    if None in found.values():
+        return None
+    if found["counts"] != "in-range":
+        for key in [key for key, said in band.items() if said is not None]:
+            reader.wrong((*path, key), f"`{key}` only where days in range are counted", band[key])
+        return Period(**found)
+    if band["reading"] is None:
+        reader.wrong((*path, "reading"), "what is read, because the period counts days in range", None)
+        return None
+    low, high = _limits(reader, band, "reading", path)
+    return Period(**found, reading=band["reading"], low=low, high=high)
 
 
 def _events(reader: _Reader, value: object, path: Path_) -> dict[str, str] | None:
     found = reader.table("events", value, path)
     if found["outbreak"] not in ("restart", None):
         reader.wrong((*path, "outbreak"), "restart, because rule A7 says so", found["outbreak"])
+    if found["no_reading"] == "note":
+        why = "what was not read for over 36 hours is not known (rule A10)"
+        reader.wrong((*path, "no_reading"), "pause, extend or restart", "note", why)
+    for event, default in MORE_EVENTS.items():
+        if found[event] is None:
+            found[event] = found[default.removeprefix(AS)] if default.startswith(AS) else default
     return found
 
 
@@ -1382,6 +1514,7 @@ _TABLES: dict[str, Callable[[_Reader, object, Path_], Any]] = {
     "start": _start,
     "repeat": _repeat,
     "band": _band,
+    "ramp": _ramp,
     "window": _window,
     "treatment": _treatment,
     "condition": _condition,
@@ -1535,7 +1668,9 @@ def _check_read(reader: _Reader) -> None:
     """A reading that is asked for must be taken by a test, or it could never be met."""
     lists = [step.get("reads") for _, step in _tables(reader.data, "step")]
     taken = {name for reads in lists if isinstance(reads, list) for name in reads if isinstance(name, str)}
-    for path, one in _conditions(reader.data):
+    counted = [(path, one) for path, one in _tables(reader.data, "period") if "reading" in one]
+    ramps = [((*path, "ramp"), step["ramp"]) for path, step in _tables(reader.data, "step") if _is_table(step, "ramp")]
+    for path, one in [*_conditions(reader.data), *counted, *ramps]:
         for kind in ("reading", "steady"):
             name = one.get(kind)
             if not isinstance(name, str) or name not in READINGS or "or_word" in one:
@@ -1543,6 +1678,10 @@ def _check_read(reader: _Reader) -> None:
             missing = [need for need in (_UIA_FROM if name == "uia" else (name,)) if need not in taken]
             if missing:
                 reader.wrong((*path, kind), f"a test step that reads {' and '.join(missing)}", name)
+
+
+def _is_table(table: dict[str, Any], key: str) -> bool:
+    return isinstance(table.get(key), dict)
 
 
 def _check_minimum(reader: _Reader) -> None:

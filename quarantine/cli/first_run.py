@@ -297,8 +297,7 @@ class Template(NamedTuple):
 
 
 def watch_only(water: str) -> list[Template]:
-    """The shipped protocols for a water that give nothing and can be planned, the general one first."""
-    from quarantine.plan import unplannable
+    """The shipped protocols for a water that give nothing, the general one first."""
     from quarantine.protocol import load
     from quarantine.templates import imprint, shipped
 
@@ -307,7 +306,7 @@ def watch_only(water: str) -> list[Template]:
         if imprint(path.read_text(encoding="utf-8")).water not in ("any", water):
             continue
         protocol = load(id_)
-        if not protocol.medicated and not unplannable(protocol):
+        if not protocol.medicated:
             found.append(Template(protocol.id, protocol.title, protocol.fish))
     return sorted(found, key=lambda one: (one.id != f"{water}-watch", one.id))
 

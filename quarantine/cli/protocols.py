@@ -113,14 +113,11 @@ def _branches(step: Any) -> str:
 
 
 def check(file: Annotated[str, typer.Argument(help="The protocol file.")]) -> None:
-    from quarantine.plan import unplannable
     from quarantine.protocol import load
 
     found = load(file)
-    later = unplannable(found)
     lines = [f"{file}: no mistake found ({found.id}, revision {found.revision}, {len(found.steps)} steps)."]
-    lines += [f"This version reads it but cannot start it yet: {says}." for says in later]
-    session().emit({"file": file, "protocol": found.id, "problems": [], "unplannable": later}, lines)
+    session().emit({"file": file, "protocol": found.id, "problems": []}, lines)
 
 
 def new(
@@ -160,7 +157,7 @@ def preview(
     arrived: Annotated[str, typer.Option(help='Local time: "YYYY-MM-DD HH:MM".')],
 ) -> None:
     from quarantine.actions.batches import preview
-    from quarantine.actions.previewing import batches_there, doses_of, stock_of, totals_of
+    from quarantine.actions.previewing import batches_there, doses_of, stock_of, total_words, totals_of
     from quarantine.templates import imprint
 
     desk = session().desk()
@@ -200,7 +197,7 @@ def preview(
             lines.append(f"  {first.day} to {last.day} {first.title}, {len(runs)} times")
         else:
             lines += [f"  {t.day or t.needs} {t.title}" for t in runs]
-    lines += [f"  In all: {t['grams_text']} g of {t['substance']}" for t in document["totals"]]
+    lines += [f"  In all: {total_words(t)}" for t in document["totals"]]
     lines += [f"  {line}" for line in stock_lines]
     lines.append(f"  Earliest sign-off if all goes well: {document['earliest']}")
     if past:

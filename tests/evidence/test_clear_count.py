@@ -182,7 +182,7 @@ def test_A5_the_severity_a_keeper_states_counts() -> None:
     assert clear(history, 7) == 0
     assert worst_open(history.evidence(history.at(7, "21:00"))) == "A"
     history.look(8, signs=("odd",))
-    assert ("sign_b", "sign seen: odd (B)") in [r[1:] for r in history.evidence(history.at(8, "21:00")).restarts]
+    assert ("sign_b", "sign seen: odd (B)") in [r[1:3] for r in history.evidence(history.at(8, "21:00")).happenings]
 
 
 def test_B1_the_clear_count_starts_again_with_the_last_fish_in() -> None:
@@ -202,4 +202,4 @@ def test_B1_a_batch_that_was_there_before_leaves_the_newer_ones_clock_alone() ->
     history.fact("arrival", history.at(-3), {"count": 5}, batch="older")
     evidence = history.evidence(history.at(2))
     assert evidence.entered_at == history.arrival.at
-    assert not [r for r in evidence.restarts if r[1] == "fish_added"]
+    assert not [one for one in evidence.happenings if one.event == "fish_added"]

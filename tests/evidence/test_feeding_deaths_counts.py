@@ -19,7 +19,7 @@ def feeding(history: History, n: int) -> int:
 
 
 def events(history: History, n: int) -> list[str]:
-    return [event for _, event, _ in history.evidence(history.at(n, "23:00")).restarts]
+    return [one.event for one in history.evidence(history.at(n, "23:00")).happenings if one.event != "not_looked"]
 
 
 def judge(history: History, n: int, condition: Condition, clock: str = "21:00") -> ev.Verdict:
@@ -233,12 +233,12 @@ def test_a_level_is_judged_by_its_upper_bound() -> None:
 def test_a_missed_dose_is_one_event_and_none_when_it_was_given_in_time() -> None:
     """A lapse and the reason given for it are one miss; a dose entered late that was given before the lapse is none."""
     history = History("marine-watch")
-    history.fact("lapse", history.at(5), {"key": "k"})
-    history.fact("skip", history.at(6), {"key": "k", "task_kind": "dose", "because": "ill"})
+    history.fact("lapse", history.at(5), {"key": "S:dose:r:1"})
+    history.fact("skip", history.at(6), {"key": "S:dose:r:1", "task_kind": "dose", "because": "ill"})
     assert events(history, 6) == ["dose_missed"]
     history = History("marine-watch")
-    history.fact("lapse", history.at(5), {"key": "k"})
-    history.dose(history.at(4), "k", entered=history.at(6))
+    history.fact("lapse", history.at(5), {"key": "S:dose:r:1"})
+    history.dose(history.at(4), "S:dose:r:1", entered=history.at(6))
     assert events(history, 6) == []
 
 

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from datetime import date, timedelta
 from decimal import Decimal
+from typing import Any
 
 from history import History, dose_step, small
 from hypothesis import given
 from hypothesis import strategies as st
 
-from quarantine.facts import PlannedTask
+from quarantine.facts import Fact, PlannedTask
 from quarantine.plan import reading_steps
 from quarantine.protocol import Protocol, Treatment
 
@@ -288,6 +289,178 @@ def test_open_doses_hold_the_forecast() -> None:
     history = treated()
     history.change(5, "10:00", 80)
     assert history.earliest(history.at(30)) >= history.day(30)
+
+
+# --- Water that flows through all the time (rules C1, C12) ---------------------------------------------------
+
+
+def flow(
+    history: History, n: int, clock: str = "10:00", rate: str = "2", until: str | None = None, **more: Any
+) -> Fact:
+    return history.fact("exchange", history.at(n, clock), {"litres_per_hour": rate, "until": until}, batch=None, **more)
+
+
+def test_a_flow_calls_for_one_dose_a_day_until_it_ends() -> None:
+    """It is planned for the next day, hangs on the day of the flow, and the one after it is planned once it is given."""
+    history = treated()
+    began = flow(history, 5)
+    keys = []
+    for n in (6, 7, 8):
+        (task,) = open_again(history, n - 1)
+        assert (task.day, task.title) == (history.day(n), "Bath again while water flows through")
+        assert task.key == f"S:dose:{began.id}-{history.day(n - 1)}:0"
+        assert task.reason.startswith("water flows through: 2 L an hour since 2026-02-15 10:00; ")
+        assert [t.key for t in open_again(history, n, "09:00")] == [task.key]
+        history.dose(history.at(n), task.key)
+        keys.append(task.key)
+    flow(history, 8, "15:00", "0")
+    (last,) = open_again(history, 8, "16:00")
+    assert (last.day, last.key) == (history.day(9), f"S:dose:{began.id}-{history.day(8)}:0")
+    assert "from 2026-02-15 10:00 to 2026-02-18 15:00" in last.reason
+    history.dose(history.at(9), last.key)
+    assert open_again(history, 10) == []
+    assert [t.key for t in again(history, 10)] == [*keys, last.key]
+
+
+def test_a_flow_that_was_left_a_day_keeps_its_one_open_dose() -> None:
+    """The first is due today again, and the day that begins is planned only after it."""
+    history = treated()
+    flow(history, 5)
+    (first,) = open_again(history, 5)
+    for n in (6, 7, 8):
+        (task,) = open_again(history, n, "12:00")
+        assert (task.key, task.day) == (first.key, history.day(n))
+
+
+def test_a_dose_before_its_day_leaves_the_rest_of_that_day_to_another() -> None:
+    """Given on the evening of the flow: what flows until midnight has a dose of its own, under its own key."""
+    history = treated()
+    began = flow(history, 5)
+    (early,) = open_again(history, 5)
+    history.dose(history.at(5, "18:00"), early.key)
+    (rest,) = open_again(history, 5)
+    assert (rest.key, rest.day) == (f"S:dose:{began.id}-{history.day(5)}-2:0", history.day(6))
+    assert [t.state for t in again(history, 5)] == ["planned", "done"]
+    history.dose(history.at(6), rest.key)
+    assert [t.key for t in open_again(history, 6)] == [f"S:dose:{began.id}-{history.day(6)}:0"]
+
+
+def test_a_skipped_day_of_a_flow_is_settled_before_it_and_on_it() -> None:
+    """Its reason stands, and the next day has its own; that dose is sized by all that went out since the last one."""
+    for clock, n in (("18:00", 5), ("09:00", 6)):
+        history = treated()
+        began = flow(history, 5)
+        (task,) = open_again(history, 5)
+        history.fact("skip", history.at(n, clock), {"key": task.key, "task_kind": "dose", "because": "a test"})
+        (following,) = open_again(history, 6)
+        assert (following.key, following.day) == (f"S:dose:{began.id}-{history.day(6)}:0", history.day(7))
+        assert [t.state for t in again(history, 6) if t.outcome] == ["skipped"]
+
+
+def test_a_flow_that_ran_before_the_dose_counts_from_the_dose_on() -> None:
+    """What flowed through clean water took nothing out."""
+    history = History(protocol())
+    flow(history, 1)
+    assert again(history, 2) == []
+    history.dose(history.at(3), key_of(history, "dose", 3))
+    (task,) = open_again(history, 3)
+    assert task.day == history.day(4)
+
+
+def test_a_flow_that_is_entered_after_a_dose_calls_for_its_own() -> None:
+    """The dose was computed without it; and the end that is entered late moves no key."""
+    history = treated()
+    history.change(5, "10:00", 80)
+    history.dose(history.at(6), again(history, 5)[0].key)
+    late = flow(history, 5, "12:00", entered=history.at(6, "12:00"))
+    (task,) = open_again(history, 6, "13:00")
+    assert (task.key, task.day) == (f"S:dose:{late.id}-{history.day(5)}:0", history.day(7))
+    flow(history, 5, "18:00", "0", entered=history.at(6, "13:00"))
+    assert [t.key for t in open_again(history, 6, "14:00")] == [task.key]
+
+
+def test_a_flow_of_another_rate_goes_on_with_the_same_dose() -> None:
+    """One tank has one flow; both took out what one dose makes good."""
+    history = treated()
+    flow(history, 5)
+    flow(history, 6, "06:00", "3")
+    (task,) = open_again(history, 6, "07:00")
+    assert task.day == history.day(6)
+    assert "2 L an hour from 2026-02-15 10:00 to 2026-02-16 06:00 and 3 L an hour since" not in task.reason
+    assert "2 L an hour from 2026-02-15 10:00 to 2026-02-16 06:00" in task.reason
+
+
+def test_clearing_and_a_stop_end_what_a_flow_calls_for() -> None:
+    """No dose on the day of clearing or after it (rule C5), none of a course that a person stopped (F41)."""
+    history = treated()
+    flow(history, 10)
+    assert [t.day for t in open_again(history, 10)] == [history.day(11)]
+    history.dose(history.at(11), open_again(history, 11)[0].key)
+    assert open_again(history, 11) == []
+    stopped = treated()
+    flow(stopped, 5)
+    stopped.fact("stopped", stopped.at(5, "12:00"), {"step": "dose", "title": "Bath", "because": "a test", "left": []})
+    assert open_again(stopped, 6) == []
+
+
+def test_a_flow_follows_the_mode_of_its_template() -> None:
+    """As published none; the full amount where the template says so; a reading first where it is topped up."""
+    for made, says in (
+        (protocol("as published"), None),
+        (protocol("as published", after_change="full"), "the full amount again (rule C1)"),
+        (protocol("top up to a reading", regimen="T11"), "top up to a reading (rule C1)"),
+    ):
+        history = History(made)
+        salt = says is not None and says.startswith("top")
+        substance, route = ("sodium-chloride", "prolonged") if salt else ("praziquantel", "bath")
+        history.dose(history.at(3), key_of(history, "dose", 3), substance=substance, route=route)
+        flow(history, 5)
+        found = open_again(history, 6, "09:00")
+        assert [t.reason.endswith(f"the template says: {says}") for t in found] == ([True] if says else [])
+        assert len(again(history, 6, "09:00", "dose.read")) == salt
+
+
+def test_a_timed_bath_is_ended_by_a_flow_and_not_dosed_again() -> None:
+    """Z02 lasts 30 hours, within the 48 of rule C5."""
+    history = treated(protocol(regimen="Z02"))
+    flow(history, 4)
+    assert again(history, 5) == []
+
+
+FLOWS = st.lists(
+    st.tuples(
+        st.integers(3, 13),
+        st.integers(0, 23),
+        st.sampled_from(["0", "0.5", "3"]),
+        st.sampled_from(["", "give", "skip"]),
+    ),
+    min_size=1,
+    max_size=8,
+)
+
+
+@given(FLOWS)
+def test_one_open_dose_at_most_however_it_flows(acts: list[tuple[int, int, str, str]]) -> None:
+    """Never two open ones, never two of one key, none before its flow, none on or after the day of clearing."""
+    history = treated()
+    for n, hour, rate, act in sorted(acts):
+        if (n, hour) <= (3, 9):
+            continue
+        flow(history, n, f"{hour:02}:00", rate)
+        found = open_again(history, n, f"{hour:02}:30")
+        assert len(found) <= 1
+        for task in found:
+            assert task.day is not None
+            assert history.day(3) < task.day < history.day(12)
+            outcome = {"key": task.key, "task_kind": "dose", "because": "a test"}
+            if act == "give":
+                history.dose(history.at(n, f"{hour:02}:45"), task.key)
+            elif act == "skip":
+                history.fact("skip", history.at(n, f"{hour:02}:45"), outcome)
+            keys = [t.key for t in again(history, n, f"{hour:02}:50")]
+            assert len(keys) == len(set(keys))
+            if act:
+                assert task.key in {t.key for t in again(history, n, f"{hour:02}:50") if t.outcome is not None}
 
 
 # --- C11: no planned change until contact ends ---------------------------------------------------------------

@@ -136,5 +136,5 @@ def test_A7_euthanised_is_no_death_of_an_outbreak_and_an_explained_death_is() ->
         for n, data in enumerate(deaths):
             history.fact("died", history.at(4, f"{10 + n}:00"), {"count": 1, **data})
         evidence = history.evidence(history.at(5))
-        assert {kind for _, kind, _ in evidence.restarts} == ({event} if event else set())
+        assert {one.event for one in evidence.happenings} - {"not_looked"} == ({event} if event else set())
         assert evidence.alive == 38

@@ -120,7 +120,7 @@ BROKEN = [
         'counts = "calendar"\nzzz = 1',
         "zzz",
         "period[observation].zzz",
-        'expected a known key, got "zzz"; the keys here are id, title, length, counts, start, references',
+        'expected a known key, got "zzz"; the keys here are id, title, length, counts, reading, min, max, start, references',
     ),
     Case(
         "missing revision",
@@ -209,7 +209,7 @@ BROKEN = [
         'kind = "watch"',
         "kind",
         "step[look].kind",
-        'expected one of look, feed, test, change, dose, chore, got "watch"',
+        'expected one of look, feed, test, change, dose, chore, move, got "watch"',
     ),
     Case(
         "length without unit",

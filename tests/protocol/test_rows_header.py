@@ -63,6 +63,11 @@ TABLES = {
         'every = "6 h", times = 3, latest = "9 h", then = "keep"',
         'times = 3, by_temperature = [{ below = "24 °C", every = "4 d", {key} = 1 }]',
     ),
+    "ramp": (
+        WATCH,
+        'title = "Look"',
+        'ramp = { reading = "temperature", to = "24 °C", by = "1 °C", {key} = 1 }\ntitle = "Look"',
+    ),
     "window": (WATCH, 'weekdays = ["mon", "thu"]', 'weekdays = ["mon", "thu"], {key} = 1'),
     "treatment": (MEDICATED, 'regimen = "Z01"', 'regimen = "Z01"\n{key} = 1'),
     "condition": (WATCH, '{ word = "Water is ready" }', '{ word = "Water is ready", {key} = 1 }'),
