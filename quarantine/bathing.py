@@ -25,10 +25,11 @@ from quarantine.dosing import (
 )
 from quarantine.dosing.known import litres_of
 from quarantine.facts import Fact, PlannedTask, in_order, local_day
-from quarantine.formulary import Figure, Regimen, Substance
+from quarantine.failures import Unknown
+from quarantine.formulary import Figure, Regimen, Substance, load
 from quarantine.quantity import Quantity, decimal_up, read, show, show_significant, to
 from quarantine.records.codec import text_of_instant
-from quarantine.water.ledger import CONTACT_SHARE, Exposure, Water, exposures, level_of
+from quarantine.water.ledger import CONTACT_SHARE, Exposure, Water, exposures, level_of, substances_in
 
 BATH = "bath."
 """How the steps of these tasks begin; no step of a template has a dot in its id."""
@@ -100,6 +101,8 @@ class Bath(NamedTuple):
     """when water was first taken out, or the fish, after the last addition"""
     over: Fact | None
     """the fact that ended it"""
+    oxidiser: bool = False
+    """whether an oxidiser may be in the water: no conditioner meets it"""
 
     @property
     def substance(self) -> str:
@@ -211,21 +214,25 @@ def begun(substance: Substance, row: Regimen, setting: Setting, data: dict[str, 
     }
 
 
-def flush_of(water: Water, upper: Decimal, limit: Decimal) -> Flush:
+def flush_of(water: Water, upper: Decimal, limit: Decimal, alone: Water | None = None) -> Flush:
     """The litres that bring the upper bound to the limit (both in one unit), by mass balance in the fullest tank.
 
     At once: :func:`quarantine.dosing.clearing_litres`. In steps of half of the least water that may be there: each
-    leaves 1 - step / (V + u) of it.
+    leaves 1 - step / (V + u) of it. With the filter off only the tank ``alone`` is drained; whether it ran again is not
+    known, so a litre is the share of all the ``water`` that the ledger's upper bound counts.
     """
     litres, plus_minus = litres_of(water)
+    drained, error = litres_of(alone or water)
     if upper <= limit:
         return Flush(Decimal(0), Decimal(0), 0)
-    step = ((litres - plus_minus) * HALF).quantize(Decimal("0.1"), rounding=ROUND_FLOOR)
+    step = ((drained - error) * HALF).quantize(Decimal("0.1"), rounding=ROUND_FLOOR)
     left, steps = upper * (1 + Decimal("1e-9")), 0
     while left > limit and steps < MOST_STEPS:
         left *= 1 - step / (litres + plus_minus)
         steps += 1
     at_once = clearing_litres(litres, plus_minus, upper, limit)
+    if at_once is not None and at_once >= drained - error:
+        at_once = None
     return Flush(at_once, step, steps if left <= limit else None)
 
 
@@ -239,6 +246,23 @@ def flush_words(flush: Flush | None) -> str:
     if flush.at_once is None:
         return f"change {steps}, or the fish into clean water"
     return f"change at least {show(flush.at_once)} L" + (f" at once, or {steps}" if steps else "")
+
+
+def water_words(oxidiser: bool) -> str:
+    """The new water of an end. Conditioner takes oxidisers away as it does chlorine: beside one a test proves the water
+    instead (:mod:`quarantine.actions.conditioning` has the sources)."""
+    return "matched water that a test shows free of chlorine, no conditioner," if oxidiser else CONDITIONED
+
+
+CONDITIONED = "matched, conditioned water"
+
+
+def is_oxidiser(substance: str) -> bool:
+    """Whether a substance takes no conditioner beside it; one that left the formulary is not known to be one."""
+    try:
+        return "oxidiser" in load(substance).classes
+    except Unknown:
+        return False
 
 
 # --- From the facts to the baths -------------------------------------------------------------------------------------
@@ -276,7 +300,9 @@ def _runs(known: list[Fact], substance: str, water: Water | None, as_of: datetim
                 run = None
     if run is not None:
         found.append(run._replace(upper=_upper(known, substance, water, as_of)))
-    return found
+    oxidisers = {name for name in substances_in(known) if is_oxidiser(name)}
+    still = substance in oxidisers or any(_upper(known, name, water, as_of) != 0 for name in oxidisers)
+    return [one._replace(oxidiser=True) for one in found] if still else found
 
 
 def _drains(fact: Fact, key: str) -> bool:
@@ -329,11 +355,35 @@ def overrun_words(bath: Bath, at: datetime, flush: Flush | None, *, over: bool) 
     if at <= bath.latest:
         return ""
     clear = over or (flush is not None and flush.steps == 0)
-    still = "" if clear else f"{flush_words(flush)}, all of it matched and conditioned; "
     return (
         f"The bath of {bath.substance} took {time_words(at - bath.first.at)}, {time_words(at - bath.latest)} over its "
-        f"longest contact of {bath.last.data['contact_most']}. Now: strong aeration; {still}fresh activated carbon; "
-        "watch the fish; call a veterinarian."
+        f"longest contact of {bath.last.data['contact_most']}. {_rescue(bath, flush, clear=clear)}"
+    )
+
+
+def _rescue(bath: Bath, flush: Flush | None, *, clear: bool) -> str:
+    """What to do for fish that were in a bath for too long (rule C7)."""
+    new = "matched and free of chlorine by a test, no conditioner" if bath.oxidiser else "matched and conditioned"
+    still = "" if clear else f"{flush_words(flush)}, all of it {new}; "
+    return f"Now: strong aeration; {still}fresh activated carbon; watch the fish; call a veterinarian."
+
+
+def overstay_words(bath: Bath, at: datetime, flush: Flush | None, *, over: bool) -> str:
+    """The warning where contact was over in time by its rule, at the first drain, and the fish stood above the level at
+    which the bath ends for longer than its longest contact, up to ``at`` (rules C5 and C7); empty where they did not.
+
+    ``flush`` is what the water still takes, unless the bath is ``over``.
+    """
+    if bath.drained_at is None or bath.drained_at > bath.latest or at <= bath.latest:
+        return ""
+    if over and bath.over is not None and bath.over.at < at:
+        return ""
+    long = time_words(at - bath.first.at)
+    was = f"was cleared only {long} after the pour" if over else f"is not cleared {long} after the pour"
+    return (
+        f"WARNING: contact with {bath.substance} counts to the first drain (rule C5), but the water {was}, "
+        f"{time_words(at - bath.latest)} over the longest contact of {bath.last.data['contact_most']}, and until then "
+        f"its level was above {bath.last.data['limit']}. {_rescue(bath, flush, clear=over)}"
     )
 
 
@@ -400,7 +450,10 @@ def flush_now(bath: Bath, water: Water | None) -> Flush | None:
     """The water that ends a bath as its level is now; None: not known."""
     if water is None or bath.upper is None or bath.limit is None:
         return None
-    return flush_of(water, bath.upper, bath.limit)
+    last, alone = bath.last.data, None
+    if "apart_litres" in last:
+        alone = Water(float(last["volume_litres"]), float(last["volume_plus_minus_litres"]))
+    return flush_of(water, bath.upper, bath.limit, alone)
 
 
 def _out_of(dip: Dip, zone: str) -> PlannedTask:
@@ -480,10 +533,11 @@ def to_put_back(off: Iterable[str], filter_: str, row: Regimen, put_back_by: Ite
     if filter_ == "off" and (most is None or to(_quantity(most), "h") * 3600 > int(FILTER_OFF.total_seconds())):
         items.append("filter")
     titles = [title.casefold() for title in put_back_by]
-    return [item for item in items if not any(_says_back(title, item) for title in titles)]
+    return [item for item in items if not any(says_back(title, item) for title in titles)]
 
 
-def _says_back(title: str, item: str) -> bool:
+def says_back(title: str, item: str) -> bool:
+    """Whether a chore's title, in small letters, says that an item is put back or on again."""
     words = title.replace("-", " ").replace(",", " ").replace(";", " ").split()
     name = item.replace("-", " ")
     return name in " ".join(words) and bool({"back", "on"} & set(words))
@@ -516,22 +570,28 @@ def before_pour(substance: Substance, row: Regimen, setting: Setting, dose: Dose
         # The levels of a card begin with the first dose; salt that was read before it is there too.
         present = present_salinity(setting) if "salt" in substance.classes else None
         held = max(decimal_up(there), (present or Decimal(0)) * 1000)
-        flush = flush_of(setting.volume, held + added, data["limit_mg_per_l"])
+        flush = flush_of(setting.whole or setting.volume, held + added, data["limit_mg_per_l"], setting.volume)
     words = row.contact.words if row.contact else ""
     return Before(
         f"Bath: {words}. At its end: {flush_words(flush)} ({data['limit']}). Set a timer now; this keeps one: "
         f"quarantine bath start {code}.",
-        _ready_words(flush),
+        _ready_words(flush, water_words(_beside_oxidiser(substance, setting))),
     )
 
 
-def _ready_words(flush: Flush | None) -> tuple[str, ...]:
+def _beside_oxidiser(substance: Substance, setting: Setting) -> bool:
+    """Whether an oxidiser is given, or may be in the water already."""
+    there = [name for name, level in setting.levels.items() if level.high is None or level.high > 0]
+    return "oxidiser" in substance.classes or any(is_oxidiser(name) for name in there)
+
+
+def _ready_words(flush: Flush | None, water: str) -> tuple[str, ...]:
     """The before-check of rule C5, with its litres."""
     if flush is None or flush.least_ready is None:
         return ("Clean water of the same kind stands ready for all the fish, for the end of the bath (rule C5)",)
     if flush.least_ready == 0:
         return ()
-    return (f"{show(flush.least_ready)} L of matched, conditioned water stand ready for the end of the bath (rule C5)",)
+    return (f"{show(flush.least_ready)} L of {water} stand ready for the end of the bath (rule C5)",)
 
 
 # --- Small things ----------------------------------------------------------------------------------------------------

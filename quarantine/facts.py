@@ -7,6 +7,7 @@ take facts in any order and sort them by when they happened.
 from __future__ import annotations
 
 from datetime import UTC, date, datetime
+from decimal import Decimal
 from itertools import pairwise
 from typing import Any, NamedTuple
 from zoneinfo import ZoneInfo
@@ -55,6 +56,15 @@ AGAIN = 0
 def is_again(fact: Fact) -> bool:
     """Whether it is the outcome of a task that a water change called for (rule C1)."""
     return str(fact.data.get("key", "")).endswith(f":{AGAIN}")
+
+
+def known_out(change: Fact, at: datetime) -> Decimal:
+    """The litres that were on record at an instant as taken out by a change: a correction may have come later, and
+    before it was entered none were."""
+    if change.entered_at > at:
+        return Decimal(0)
+    was = next((litres for litres, until in change.data.get("out_was", ()) if datetime.fromisoformat(until) > at), None)
+    return Decimal(change.data["out_litres"] if was is None else was)
 
 
 class Condition(NamedTuple):

@@ -30,6 +30,9 @@ class Refused(Failure):
 MOST_LISTED = 40
 """So many known names are all named; of more, those that begin alike."""
 
+BEGUN = 3
+"""From so many letters on the one name that begins with them is meant."""
+
 
 class Unknown(Refused):
     """A name that is not on record; the known ones are named. Exit 1."""
@@ -41,6 +44,8 @@ class Unknown(Refused):
 
         near = get_close_matches(name.casefold(), [k.casefold() for k in known], n=1, cutoff=0.6)
         nearest = next((k for k in known if near and k.casefold() == near[0]), None)
+        begun = [k for k in known if len(name) >= BEGUN and k.casefold().startswith(name.casefold())]
+        nearest = begun[0] if len(begun) == 1 else nearest
         listed = f"known: {', '.join(known)}" if known else f"there is none on record yet{hint}"
         if len(known) > MOST_LISTED:
             beginning = [k for k in known if k.casefold()[:1] == name.casefold()[:1]]

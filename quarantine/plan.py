@@ -18,7 +18,7 @@ from zoneinfo import ZoneInfo
 from quarantine import evidence as ev
 from quarantine import inrange
 from quarantine.evidence import Happening, PeriodStanding, Standing
-from quarantine.facts import AGAIN, Condition, Fact, PlannedTask, in_order, is_again, local_day, utc
+from quarantine.facts import AGAIN, Condition, Fact, PlannedTask, in_order, is_again, known_out, local_day, utc
 from quarantine.failures import Unknown
 from quarantine.protocol import WHOLE_DAY, Band, Duration, Period, Protocol, Ramp, Repeat, Start, Step, Window
 from quarantine.quantity import show
@@ -1072,11 +1072,24 @@ def _groups(
                 inside = mine if of and not is_again(fact) else inside
             if fact.kind == "dose" or own:
                 pending = [one for one in pending if one not in answered]
+            if fact.kind == "dose":
+                pending += [more for one in answered if (more := _corrected_since(one, fact)) is not None]
     following = next((one for one in coming if one.id not in skipped), None) if inside else None
     if pending:
         yield _Group(tuple(pending), None, last)
     elif following is not None:
         yield _Group((_unused(following, used),), None, last)
+
+
+def _corrected_since(change: Fact, dose: Fact) -> Fact | None:
+    """What a change was corrected by once a dose had made good what was on record of it, as a change of its own."""
+    was: list[list[str]] = change.data.get("out_was", []) if change.kind == "change" else []
+    more = Decimal(change.data["out_litres"]) - known_out(change, dose.entered_at) if was else Decimal(0)
+    if more <= 0:
+        return None
+    at = datetime.fromisoformat(was[-1][1])
+    id_ = f"{change.id}-{len(was)}"
+    return change._replace(id=id_, at=at, entered_at=at, data={"out_litres": show(more), "in_litres": show(more)})
 
 
 def _piece_of(root: str, pieces: dict[str, Fact]) -> Fact | None:

@@ -1,6 +1,6 @@
 """The grammar of templates as a JSON Schema (draft 2020-12), and its keys in words: for editors and for new files.
 
-Nothing is listed twice: tables, keys, types, defaults and patterns are those that quarantine/protocol.py checks with,
+Nothing is listed twice: tables, keys, types, defaults and patterns are those that quarantine/protocol checks with,
 and the meaning of each key is its row in protocols/README.md. The schema is never stricter than the check, and it knows
 the shape alone: that names exist, sources are named, and a dose is inside its regimen only the check can tell.
 """
@@ -10,7 +10,7 @@ from __future__ import annotations
 import re
 from typing import Any
 
-from quarantine.protocol import _FIGURES, _OWN, EXACTLY_ONE, FORMAT, GRAMMAR, PATTERNS, WHOLE, Key, Path_
+from quarantine.protocol import EXACTLY_ONE, FIGURES, FORMAT, GRAMMAR, OWN, PATTERNS, WHOLE, Key, Path_
 from quarantine.templates import shipped
 
 SHAPE_ONLY = "The shape of a template for quarantine. What this cannot tell, `quarantine protocol check FILE` does."
@@ -45,8 +45,8 @@ def schema() -> dict[str, Any]:
     says = meanings()
     tables = {name: _table(name, keys, says[name]) for name, keys in GRAMMAR.items()}
     tables["protocol"]["properties"]["format"]["const"] = FORMAT
-    tables["step"]["allOf"] = [_own(key, kind) for key, kind in _OWN.items()]
-    tables["condition"]["dependentRequired"] = {kind: ["reference"] for kind in _FIGURES}
+    tables["step"]["allOf"] = [_own(key, kind) for key, kind in OWN.items()]
+    tables["condition"]["dependentRequired"] = {kind: ["reference"] for kind in FIGURES}
     return {
         "$schema": "https://json-schema.org/draft/2020-12/schema",
         "title": f"Protocol template, format {FORMAT}",

@@ -274,6 +274,26 @@ def _read_plain(text: str, kind: str, what: str) -> Quantity:
     return Quantity(number, _unit(text, unit_text, kind, what))
 
 
+_DROPS_PER_ML = re.compile(r"([0-9]+) measured drops (?:per|in|/) ?(?:1 )?ml", re.IGNORECASE)
+FEWEST_DROPS, MOST_DROPS = 12, 60
+"""Drops in 1 mL that are believed; our choice, no source: 12 to 45 were found in print (a thread of the Unified Code
+for Units of Measure, year not stated)."""
+
+
+def read_measured_drops(text: str) -> Decimal | None:
+    """One drop in mL of "20 measured drops per mL": a keeper's own count for one product, to three digits, rounded up,
+    so that a dose becomes smaller. None: no such words. Raises Refused for a count that is hard to believe."""
+    found = _DROPS_PER_ML.fullmatch(" ".join(text.split()))
+    if found is None:
+        return None
+    if not FEWEST_DROPS <= int(found[1]) <= MOST_DROPS:
+        raise Refused(
+            f"{_quoted(text)}: {FEWEST_DROPS} to {MOST_DROPS} drops make 1 mL; count them again on a syringe, or draw "
+            "with it in mL."
+        )
+    return Decimal(show_significant(_decimal(Fraction(1, int(found[1]))), 3, up=True))
+
+
 def kind_of(text: str) -> str | None:
     """What the typed amount measures, by its unit; None when it has none that is known. Never raises."""
     for part in _PLUS_MINUS.split(text.translate(_LETTERS)):

@@ -30,6 +30,7 @@ PROVEN_HOURS = 72  # our choice, no source: an older reading of ammonia or nitri
 UIA_MOST = "0.05"  # mg/L as N: Univ. of Florida IFAS EDIS, Ammonia, FA16/FA031, 1990/1996
 NITRITE_MOST = {"fresh": "0.2", "brackish": "0.125", "marine": "0.125"}  # mg/L as nitrite: Defra, 2024, from memory
 STEADY_HOURS, STEADY_WITHIN_HOURS = 24, 36  # the heater: 24 h on record, and at most 36 h apart (rule A10)
+FIRST_WEEK_DAYS = 7  # of a stay, the day of arrival among them: who is away then is named; our choice, no source
 STEADY_CELSIUS = Decimal(1)  # a fall of more than 1 °C in 24 h can harm tropical fish: veterinary course text
 SPARE_PERCENT = Decimal(25)  # one weekly change of the shipped templates: common practice, no source
 
@@ -124,6 +125,17 @@ ITEMS = (
         (NO_SOURCE, CHOICE),
     ),
     Item(
+        "absences",
+        "chore",
+        "Agree who does the work while somebody is away",
+        7,
+        "keeper",
+        (),
+        "In the first week there is most to do and most goes wrong. Days on which nobody can do a task: quarantine "
+        "protocol start-days.",
+        (NO_SOURCE, CHOICE),
+    ),
+    Item(
         "filter",
         "test",
         "Prove the filter: ammonia and nitrite",
@@ -160,7 +172,8 @@ ITEMS = (
 class Expectation(NamedTuple):
     """A batch that was ordered: when it may come, since when that is known, and what was computed for it.
 
-    ``said_on`` is the day on which the present days were said; ``stock`` and ``spare`` end the titles of their items.
+    ``said_on`` is the day on which the present days were said; ``stock``, ``spare`` and ``absences`` end the titles of
+    their items. Without absences nobody has to agree on them.
     """
 
     batch: str
@@ -173,6 +186,7 @@ class Expectation(NamedTuple):
     said_on: date
     stock: str
     spare: str
+    absences: str = ""
 
 
 Closed = Mapping[str, datetime]
@@ -190,6 +204,8 @@ def tasks_before(expected: Expectation, facts: list[Fact], closed: Closed, as_of
     outcomes = {f.data["key"]: f for f in known if f.kind in ("done", "skip") and "key" in f.data}
     made = []
     for item in ITEMS:
+        if item.id == "absences" and not expected.absences and key_of(expected, item, 1) not in {*closed, *outcomes}:
+            continue
         n = 1
         # A proof that is too old for the day proves nothing any more; a reason given for skipping stands.
         while _is_stale(item, expected, closed.get(key_of(expected, item, n)), as_of):
@@ -257,7 +273,7 @@ def _task(
 
 
 def _title(item: Item, expected: Expectation) -> str:
-    more = {"stock": expected.stock, "water": expected.spare}.get(item.id, "")
+    more = {"stock": expected.stock, "water": expected.spare, "absences": expected.absences}.get(item.id, "")
     return f"{item.title}: {more}" if more else item.title
 
 

@@ -78,6 +78,12 @@ FORM_WORDS = {
 }
 
 
+def as_read(value: Decimal, step: Decimal) -> Decimal:
+    """A value as it is shown, no finer than the step it was typed with warrants: 70 °F, typed to a degree, is 21.1 °C
+    and not 21.111. What is on record stays exact."""
+    return value if step <= 0 else round(value, max(0, -step.adjusted()))
+
+
 def find(name: str) -> Parameter | None:
     """The parameter of a typed name, by name or short form; None when there is none.
 

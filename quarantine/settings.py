@@ -35,6 +35,17 @@ def _step_of(kind: str) -> Callable[[str], str]:
     return check
 
 
+def _syringe(text: str) -> str:
+    """Drops differ by product (25 to 45 in 1 mL from one syringe, in a thread of the Unified Code for Units of Measure;
+    USP 32, chapter 1101: a calibrated dropper may be 15 % off): measured, they are one product's step."""
+    if re.search(r"\bdrops?\b|\bgtt\b", text.casefold()):
+        return (
+            "drops differ by product; count those of a product in 1 mL and say them of it: quarantine stock add ... "
+            '--step "20 measured drops per mL"'
+        )
+    return _step_of("volume")(text)
+
+
 def _clock(text: str) -> str:
     return "" if re.fullmatch(r"([01]\d|2[0-3]):[0-5]\d", text) else "write a time of day as HH:MM, such as 09:00"
 
@@ -59,6 +70,12 @@ SETTINGS = (
         "0.01 g",
         _step_of("mass"),
         "the finest step of your scale; doses are rounded down to it",
+    ),
+    Setting(
+        "syringe_step",
+        "0.1 mL",
+        _syringe,
+        "the finest step of your syringe; what is drawn is rounded down to it, or to its product's own step",
     ),
     Setting("ring_at", "09:00", _clock, "local time at which a calendar entry for a whole day rings"),
     Setting(

@@ -13,6 +13,7 @@ from decimal import Decimal
 from typing import NamedTuple
 
 from quarantine.failures import Unknown
+from quarantine.quantity import show
 
 UNITS = {"powder": "g", "solution": "mL", "tablet": "tablets"}
 """In which unit a product of each form is counted."""
@@ -54,6 +55,21 @@ class Draw(NamedTuple):
 def left(amounts: Iterable[Decimal]) -> Decimal:
     """What is left after all movements of a lot, exactly."""
     return sum(amounts, Decimal(0))
+
+
+def counted(amount: Decimal, unit: str) -> str:
+    """An amount with its unit as people say it: 5 g, 1 tablet, 0.5 tablet, 2 tablets."""
+    return f"{show(amount)} {'tablet' if is_one(amount, unit) else unit}"
+
+
+def is_one(amount: Decimal, unit: str) -> bool:
+    """Whether people speak of an amount as of one thing: a tablet, or half of one."""
+    return unit == "tablets" and 0 < amount <= 1
+
+
+def are(amount: Decimal, unit: str) -> str:
+    """The verb behind an amount: 5 g are, 1 tablet is."""
+    return "is" if is_one(amount, unit) else "are"
 
 
 def in_portion(amount: Decimal) -> Decimal:

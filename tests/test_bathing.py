@@ -28,9 +28,11 @@ from quarantine.bathing import (
     level_words,
     limit_of,
     overrun_words,
+    overstay_words,
     tasks_of,
     time_words,
     to_put_back,
+    water_words,
 )
 from quarantine.facts import Fact, PlannedTask
 from quarantine.formulary import load, regimen
@@ -306,6 +308,55 @@ def test_c7_two_hours_late_says_what_to_do() -> None:
     assert overrun_words(bath, POUR + DAY, flush, over=False) == ""
     assert "call a veterinarian" in overrun_words(bath, POUR + timedelta(hours=26), flush, over=True)
     assert "change" not in overrun_words(bath, POUR + timedelta(hours=26), flush, over=True)
+
+
+def test_c5_drained_in_time_and_cleared_late_is_a_warning_with_its_rescue() -> None:
+    """Rules C5 and C7: contact counts to the first drain, at 23 h; that the level stood above its limit past the
+    longest contact of 24 h is told with what to do, while it stands there and when it is cleared."""
+    facts = [pour(), change(10, timedelta(hours=23))]
+    late = POUR + timedelta(hours=27)
+    (bath,) = baths(facts, late)
+    assert contact_word(bath, POUR + timedelta(hours=23)) == "as published"
+    flush = flush_of(WATER, bath.upper or Decimal(0), bath.limit or Decimal(0))
+    assert overstay_words(bath, late, flush, over=False) == (
+        "WARNING: contact with levamisole counts to the first drain (rule C5), but the water is not cleared 27 h after "
+        "the pour, 3 h over the longest contact of 24 h, and until then its level was above 0.1 mg/L. Now: strong "
+        f"aeration; {flush_words(flush)}, all of it matched and conditioned; fresh activated carbon; watch the fish; "
+        "call a veterinarian."
+    )
+    (bath,) = baths([*facts, change(48, timedelta(hours=27), "f3")])
+    said = overstay_words(bath, late, None, over=True)
+    assert "was cleared only 27 h after the pour, 3 h over" in said
+    assert "Now: strong aeration; fresh activated carbon; watch the fish; call a veterinarian." in said
+
+
+@pytest.mark.parametrize(("first", "second"), [(23, 24), (25, 27)])
+def test_what_was_cleared_in_time_or_is_an_overrun_has_no_second_warning(first: int, second: int) -> None:
+    """Cleared by the longest contact nothing is late; drained after it the overrun says so already."""
+    facts = [pour(), change(10, timedelta(hours=first)), change(48, timedelta(hours=second), "f3")]
+    (bath,) = baths(facts)
+    assert overstay_words(bath, POUR + timedelta(hours=second), None, over=True) == ""
+    (bath,) = baths([pour()])
+    assert overstay_words(bath, POUR + timedelta(hours=26), None, over=False) == ""
+
+
+@pytest.mark.parametrize("name", ["potassium-permanganate", "chloramine-t", "hydrogen-peroxide"])
+def test_no_conditioner_meets_an_oxidiser(name: str) -> None:
+    """Conditioner is never with oxidisers: what ends their bath, and any bath beside them, is water that a test shows
+    free of chlorine; other baths take conditioned water as ever."""
+    (bath,) = baths([pour(substance=name)])
+    assert bath.oxidiser
+    words = overrun_words(bath, POUR + timedelta(hours=26), None, over=False)
+    assert "free of chlorine by a test, no conditioner" in words
+    assert "conditioned" not in words
+    beside = fact("dose", POUR - DAY, "f0", substance=name, route="prolonged", mass_mg="50", target_mg_per_l="1")
+    assert [b.oxidiser for b in baths([beside, pour()])] == [True]
+    cleared = change(50.5, -timedelta(hours=1), "f9")
+    assert [b.oxidiser for b in baths([beside, cleared, pour()])] == [False]
+    (bath,) = baths([pour()])
+    assert not bath.oxidiser
+    assert water_words(oxidiser=False) == "matched, conditioned water"
+    assert "conditioned" not in water_words(oxidiser=True)
 
 
 def test_the_level_is_said_in_the_unit_of_the_target() -> None:

@@ -22,10 +22,10 @@ LAYERS: tuple[tuple[str, ...], ...] = (
     ("codec", "quantity", "moments"),
     # A setting's check reads an amount ("0.01 g"), so settings stands just above quantity.
     ("settings", "formulary", "water"),
-    ("protocol",),
-    ("evidence", "protocol_schema", "stock"),
+    ("protocol", "inrange"),
+    ("evidence", "protocol_schema", "stock", "roster"),
     ("plan", "readiness", "followups", "dosing", "clearance", "records"),
-    ("bathing", "shopping"),
+    ("bathing", "shopping", "starting"),
     ("actions",),
     ("calendars", "reports"),
     ("cli",),
@@ -56,7 +56,10 @@ PURE = (
     "dosing",
     "clearance",
     "stock",
+    "roster",
+    "starting",
     "evidence",
+    "inrange",
     "quantity",
     "moments",
 )
@@ -306,7 +309,7 @@ def home(tmp_path_factory: pytest.TempPathFactory) -> Path:
     from quarantine.settings import Home
 
     folder = tmp_path_factory.mktemp("house")
-    values = {"database": "", "keeper": "", "scale_step": "0.01 g", "ring_at": "09:00"}
+    values = {"database": "", "keeper": "", "scale_step": "0.01 g", "syringe_step": "0.1 mL", "ring_at": "09:00"}
     where = Home(folder, "test", {name: (value, "test") for name, value in values.items()})
     desk = Desk(where, datetime(2026, 2, 10, 15, 0, tzinfo=UTC), "Robin")
     add_site(desk._replace(keeper=""), "Hall", "Europe/Berlin")

@@ -9,11 +9,19 @@ import pytest
 from quarantine.failures import Refused
 from quarantine.settings import FILE, SETTINGS, open_home
 
-DEFAULTS = {"database": "", "keeper": "", "scale_step": "0.01 g", "ring_at": "09:00", "ring_as": "whole day"}
+DEFAULTS = {
+    "database": "",
+    "keeper": "",
+    "scale_step": "0.01 g",
+    "syringe_step": "0.1 mL",
+    "ring_at": "09:00",
+    "ring_as": "whole day",
+}
 GOOD = {
     "database": ("sqlite:///elsewhere.db", "postgresql://host/quarantine"),
     "keeper": ("Morning keeper", "Evening keeper"),
     "scale_step": ("0.1 g", "1 mg"),
+    "syringe_step": ("0.01 mL", "50 uL"),
     "ring_at": ("07:30", "23:59"),
     "ring_as": ("timed", "whole day"),
 }
@@ -27,6 +35,11 @@ BAD = [
     ("scale_step", "0.1", ""),
     ("scale_step", "1 cm", ""),
     ("scale_step", "fine", ""),
+    ("syringe_step", "0 mL", "a step is more than nothing"),
+    ("syringe_step", "0.1 g", ""),
+    ("syringe_step", "1 tsp", "is not a measure"),
+    ("syringe_step", "1 drop", "count those of a product in 1 mL"),
+    ("syringe_step", "20 measured drops per mL", "say them of it"),
 ]
 
 

@@ -25,7 +25,7 @@ from quarantine.actions.planning import (
 )
 from quarantine.facts import Fact, in_order, local_day
 from quarantine.failures import Refused, Unknown, Usage
-from quarantine.plan import DAILY_CARE, Plan, refuse_unplannable
+from quarantine.plan import DAILY_CARE, Plan
 from quarantine.protocol import Protocol, Step, load
 from quarantine.readiness import ARRIVAL
 from quarantine.records.codec import instant, plain
@@ -122,7 +122,6 @@ def _check_text(act: Act, batch: Row, old: Protocol, new: Protocol) -> None:
             f"The text of {new.id} is revision {new.revision}, the batch follows revision {old.revision}: an amendment "
             "goes to a newer revision. Raise the revision in the file, and check it: quarantine protocol check."
         )
-    refuse_unplannable(new)
     if new.water not in ("any", batch["water"]):
         raise Refused(f"Protocol {new.id} is for {new.water} water; {batch['tank_name']} is {batch['water']}.")
     others = [b for b in load_system(act, batch["system"], act.now).batches if b["id"] != batch["id"]]

@@ -9,13 +9,14 @@ from typing import Any, NamedTuple
 
 from quarantine.actions.admitting import ask_about_medicine, second_source, still_in
 from quarantine.actions.arriving import Bag, bag_lines, chore_tasks, welcome
+from quarantine.actions.clashing import PASS_START, passed_clashes, passed_words
 from quarantine.actions.desk import Desk, find_tank, free_name, local_text, when
 from quarantine.actions.places import COMPUTED
 from quarantine.actions.planning import add_fact, load_system, plan_system, replan, standing_json, store_tasks
 from quarantine.facts import Fact, utc
 from quarantine.failures import Refused, Usage
 from quarantine.moments import read_moment
-from quarantine.plan import Course, Plan, refuse_unplannable
+from quarantine.plan import Course, Plan
 from quarantine.protocol import Protocol, load
 from quarantine.quantity import show
 from quarantine.records.loading import system_water
@@ -60,10 +61,14 @@ def start_batch(
     name: str | None = None,
     bag: Bag = Bag({}),  # noqa: B008 (a constant)
     acknowledge: bool = False,
+    because: str | None = None,
     yes: bool = False,
     really: bool = False,
 ) -> dict[str, Any]:
-    """Fish arrived: freeze the protocol, record the arrival, make the plan. One transaction."""
+    """Fish arrived: freeze the protocol, record the arrival, make the plan. One transaction.
+
+    ``because`` is the reason for a day of arrival on which not all that follows can be done (absences, closures).
+    """
     if not source.strip():
         raise Usage("Where did the fish come from? --from is empty.")
     lines = [read_fish(text) for text in fish]
@@ -72,7 +77,6 @@ def start_batch(
     if dead_on_arrival < 0:
         raise Usage("--dead-on-arrival is a count, 0 or more.")
     template = load(protocol)
-    refuse_unplannable(template)
     with desk.act() as act:
         quarantine = find_tank(act, tank)
         destination = find_tank(act, to_tank)
@@ -84,11 +88,13 @@ def start_batch(
         shared = check_water(act, quarantine, template, at, yes)
         if not yes:
             _ask_expected(act, quarantine)
+        passed = passed_clashes(act, quarantine, template, at, act.now, because, PASS_START)
         batch = _add_batch(act, quarantine, destination, template, at, lines, source, name)
         act.describe("batch started", f"batch {batch['name']}: {count_of(lines)} fish in {quarantine['name']}", at)
-        made = record_arrival(act, batch, quarantine, template, bag, dead_on_arrival, {}, yes=yes)
+        made = record_arrival(act, batch, quarantine, template, bag, dead_on_arrival, passed, yes=yes)
         told += second_source(act, quarantine, batch["name"], source, at)
-        return {**made, "moved": shared, "lines": [*told, *made["lines"], *stock_lines(act, desk, template, batch)]}
+        told += [*made["lines"], *passed_words(passed), *stock_lines(act, desk, template, batch)]
+        return {**made, "moved": shared, "lines": told}
 
 
 def stock_lines(act: Act, desk: Desk, template: Protocol, batch: Row) -> list[str]:
@@ -326,7 +332,6 @@ class Preview(NamedTuple):
 def preview(desk: Desk, *, protocol: str, tank: str, arrived: str) -> Preview:
     """All dates, doses and totals for an arrival, past or future; nothing is written (F12)."""
     template = load(protocol)
-    refuse_unplannable(template)
     with open_reader(desk.home.database) as rows:
         row = find_tank(rows, tank)
         at = read_moment(arrived, row["zone"], desk.now, "--arrived")

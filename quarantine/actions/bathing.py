@@ -15,6 +15,7 @@ from quarantine.actions.claims import asked_if_claimed
 from quarantine.actions.desk import Desk, local_text, when
 from quarantine.actions.dipping import FISH_OUT, Drained, Told, end_bath, is_end
 from quarantine.actions.dipping import Dip as DipNow
+from quarantine.actions.duties import refuse_dose
 from quarantine.actions.planning import add_fact, id_after, replan
 from quarantine.actions.vouching import KEPT, NOTHING_BESIDE, Beside
 from quarantine.actions.work import done, dose_data, find_task, refuse_finished
@@ -25,7 +26,9 @@ from quarantine.bathing import (
     contact_of,
     flush_now,
     flush_words,
+    is_oxidiser,
     is_timed,
+    water_words,
 )
 from quarantine.failures import Refused, Usage
 from quarantine.formulary import regimen
@@ -83,6 +86,7 @@ def start(
             )
         _refuse_running(act, task)
         refuse_finished(act, task)
+        refuse_dose(act, task)
         treatment = json.loads(task["detail"])["treatment"] if task["kind"] == "dose" else None
         row = regimen(treatment["regimen"])[1] if treatment else None
         if row is not None and treatment is not None and row.own_vessel:
@@ -97,7 +101,8 @@ def start(
             if vessel is not None:
                 raise Usage("A bath is given to the tank's water: leave --vessel out.")
             litres = None if ready is None else _litres(ready, "--ready")
-            under, stands = desk._replace(under=act), _standing(note, litres, clean_tank)
+            new = water_words(is_oxidiser(row.substance))
+            under, stands = desk._replace(under=act), _standing(note, litres, clean_tank, new)
             given = done(
                 under,
                 [task["code"]],
@@ -135,9 +140,9 @@ def _refuse_running(act: Act, task: Row) -> None:
         )
 
 
-def _standing(note: str | None, ready: Decimal | None, clean_tank: bool) -> str | None:
+def _standing(note: str | None, ready: Decimal | None, clean_tank: bool, water: str) -> str | None:
     """The keeper's word that what the end takes stands ready, kept with the dose (rule C5)."""
-    stands = [] if ready is None else [f"{show(ready)} L of matched, conditioned water stand ready for the end"]
+    stands = [] if ready is None else [f"{show(ready)} L of {water} stand ready for the end"]
     stands += ["clean water for the fish stands ready for the end"] if clean_tank else []
     return "; ".join([*([note] if note else []), *stands]) or None
 
@@ -148,7 +153,7 @@ def _started_bath(
     there, bath = _bath_of_dose(act, task)
     flush = flush_now(bath, there.water)
     if not clean_tank:
-        _ask_for_water(flush, ready)
+        _ask_for_water(flush, ready, water_words(bath.oxidiser))
     end = "the fish into the clean water that stands ready" if clean_tank else flush_words(flush)
     return {
         "says": given["says"],
@@ -169,7 +174,7 @@ def _bath_of_dose(act: Act, task: Row) -> tuple[Baths, Bath]:
     return there, next(b for b in there.baths if task["key"] in (b.first.data.get("key"), b.last.data.get("key")))
 
 
-def _ask_for_water(flush: Flush | None, ready: Decimal | None) -> None:
+def _ask_for_water(flush: Flush | None, ready: Decimal | None, water: str) -> None:
     """Rule C5: what the end takes stands ready before the pour."""
     other = "Say --clean-tank when the fish go into clean water that stands ready instead. Nothing was recorded."
     least = None if flush is None else flush.least_ready
@@ -178,8 +183,8 @@ def _ask_for_water(flush: Flush | None, ready: Decimal | None) -> None:
     if least > 0 and (ready is None or ready < least):
         said = "" if ready is None else f"{show(ready)} L are too little. "
         raise Refused(
-            f"{said}At the end of this bath: {flush_words(flush)}. {show(least)} L of matched, conditioned water stand "
-            f'ready before the pour (rule C5): say --ready "{show(least)} L" or more. {other}',
+            f"{said}At the end of this bath: {flush_words(flush)}. {show(least)} L of {water} stand ready before the "
+            f'pour (rule C5): say --ready "{show(least)} L" or more. {other}',
             ready_litres=show(least),
         )
 

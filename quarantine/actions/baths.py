@@ -18,7 +18,8 @@ from quarantine.water.ledger import Water
 
 NOTES = {
     END: "Bath: quarantine bath end CODE --out LITRES, or --fish-out when the fish are in clean water. Dip: quarantine "
-    "bath end CODE when the last fish is out. Matched, conditioned water; strong aeration; watch the fish.",
+    "bath end CODE when the last fish is out. Matched water, conditioned except beside an oxidiser (permanganate, "
+    "chloramine-T, peroxide): there a test shows it free of chlorine. Strong aeration; watch the fish.",
     PUT_BACK: "Not before contact has ended: what takes medicine out would have ended it (rule C10).",
 }
 

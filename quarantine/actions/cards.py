@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import re
 from collections.abc import Iterable
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 from decimal import Decimal
 from typing import Any, NamedTuple
 
@@ -15,16 +15,16 @@ from quarantine.actions import instructed
 from quarantine.actions.shelf import lots
 from quarantine.dosing.repeats import MOVES_WATER
 from quarantine.facts import Condition, Fact, in_order, local_day
-from quarantine.failures import Refused
+from quarantine.failures import Refused, Usage
 from quarantine.formulary import Regimen, Substance, load, regimen
 from quarantine.formulary.groups import FILE as GROUPS_FILE
-from quarantine.quantity import UNITS, Quantity, kind_of, read, read_with_error, to
+from quarantine.quantity import UNITS, Quantity, kind_of, read, read_with_error, show, show_significant, to
 from quarantine.records.codec import instant, text_of_instant
 from quarantine.records.loading import VolumeRecord, fact_of, system_water, valid_at, volume_of
 from quarantine.records.reads import Row, Rows
 from quarantine.settings import Home
 from quarantine.stock import Lot
-from quarantine.water.ledger import Water, exposures, level_of, never_dosed, short_of_mark, substances_in
+from quarantine.water.ledger import Water, exposures, filter_is_off, level_of, never_dosed, short_of_mark, substances_in
 from quarantine.water.level import Level
 
 
@@ -45,6 +45,7 @@ def setting_for(
     strange, short = Level(0.0, 0.0), Decimal(0)
     if water is not None:
         levels = {name: level_of(facts, name, water, load(name).loss, now) for name in substances_in(facts)}
+        levels |= _found_by_kit(facts, water, now)
         exposed = exposures(facts, water, now)
         strange = never_dosed(facts, water, now)
         short = short_of_mark(facts, _volumes_since(rows, tank, now))
@@ -67,7 +68,10 @@ def setting_for(
         doses=tuple(f for f in facts if f.kind == "dose"),
         evidence=evidence,
         scale_step_grams=to(read(home.value("scale_step"), "mass", "scale_step"), "g"),
-        beside=_beside(rows, tank),
+        syringe_step_ml=to(read(home.value("syringe_step"), "volume", "syringe_step"), "mL"),
+        beside=(beside := _beside(rows, tank)),
+        **_apart(json.loads(tank["shape"]), beside),
+        filter_off=any("apart_litres" in f.data for f in facts if f.kind == "dose") and filter_is_off(facts, now),
         readings=() if evidence else tuple(f for f in facts if f.kind == "reading"),
         weighed=_weighed(facts, batch["id"]) if batch else None,
         batch=next((b["name"] for b in here if batch and b["id"] == batch["id"]), "BATCH"),
@@ -79,6 +83,15 @@ def setting_for(
         first=_changes_first(rows, tank, now),
         **instructed.of_water(rows, tank["system"], here, tank["zone"], now),
     )
+
+
+def _found_by_kit(facts: list[Fact], water: Water, now: datetime) -> dict[str, Level]:
+    """Copper that a kit found for certain, though nothing on record put it in: a dose goes on top of it (rules C1 and
+    C13). Salt is judged by its own reading (rule C15)."""
+    if not any(f.kind == "reading" and f.data["parameter"] == "copper" for f in facts):
+        return {}
+    found = level_of(facts, "copper", water, "none", now)
+    return {"copper": found} if found.low else {}
 
 
 def _changes_first(rows: Rows, tank: Row, now: datetime) -> tuple[str, ...]:
@@ -136,6 +149,16 @@ def _beside(rows: Rows, tank: Row) -> tuple[str, ...]:
     return (*shared, *(f"the {part}" for part in ("sump", "filter") if shape.get(part)))
 
 
+def _apart(shape: dict[str, Any], beside: tuple[str, ...]) -> dict[str, Any]:
+    """What stands apart while the filter is off, by the tank's own measures of its sump and filter (rule C10); nothing
+    where other tanks share the water. Both plus-minuses are added: their errors may both go one way."""
+    parts = [part for part in ("sump", "filter") if shape.get(part)]
+    if not parts or len(parts) < len(beside):
+        return {}
+    litres, errors = (sum((Decimal(shape[part][end]) for part in parts), Decimal(0)) for end in (0, 1))
+    return {"apart": Water(float(litres), float(errors)), "apart_says": " and ".join(parts)}
+
+
 def batch_in(rows: Rows, system: str) -> Row | None:
     """The open batch in a system that arrived first, if there is one."""
     return next((b for b in rows.rows("open_batches") if b["system"] == system), None)
@@ -152,6 +175,7 @@ def propose_task(task: Row, setting: dosing.Setting, *, gate: bool = True) -> do
     before = tuple(Condition(**c) for c in detail["before"])
     where = where_of(treatment["water"], treatment["filter"], treatment["off"], treatment.get("longest", ""))
     where = where._replace(after_change=treatment.get("after_change", ""))
+    setting = dosing.circulating(where, setting)
     if gate:
         card = dosing.propose(
             substance, row, setting, target=target, before=before, mode=treatment["mode"], where=where
@@ -197,10 +221,8 @@ def dose_json(dose: dosing.Dose) -> dict[str, Any]:
 _OF_FOOD = ("fish_grams", "fish_plus_minus_grams", "food_grams")
 
 
-def with_options(
-    setting: dosing.Setting, row: Regimen, vessel: str | None, stock: str | None, food: str | None
-) -> dosing.Setting:
-    """A setting with a dip's vessel, a stock solution and the food to prepare as a keeper typed them.
+def with_options(setting: dosing.Setting, row: Regimen, vessel: str | None, food: str | None) -> dosing.Setting:
+    """A setting with a dip's vessel and the food to prepare as a keeper typed them.
 
     Raises Refused for what does not read, and for a vessel or food that the row has no use for.
     """
@@ -215,14 +237,28 @@ def with_options(
         if grams <= 0:
             raise Refused("--food is how much food is prepared at once, more than nothing.")
         setting = setting._replace(prepared_grams=grams)
-    return setting if stock is None else setting._replace(stock=_stock(stock))
+    return setting
+
+
+class Solution(NamedTuple):
+    """A stock solution as typed: "10 g in 500 mL", until which day its label lets it be used, and whether this dose is
+    out of the rest of one that was made before."""
+
+    made: str | None = None
+    keep_until: str | None = None
+    rest: bool = False
+
+
+NO_SOLUTION = Solution()
 
 
 class OutOf(NamedTuple):
-    """Out of which product in stock a dose is measured, and out of which lot of it, as typed."""
+    """Out of which product in stock a dose is measured, and out of which lot of it, as typed; the stock solution that
+    was made of it, where there is one."""
 
     product: str | None = None
     lot: str | None = None
+    solution: Solution = NO_SOLUTION
 
 
 NOT_NAMED = OutOf()
@@ -231,11 +267,17 @@ NOT_NAMED = OutOf()
 def measured_out_of(
     setting: dosing.Setting, substance: Substance, strength: str | None, out_of: OutOf
 ) -> dosing.Setting:
-    """A setting with the product that a keeper named and its strength as typed; without, what is in stock. Raises
-    Refused for what does not read or is not there."""
+    """A setting with the product that a keeper named and its strength as typed; without, what is in stock; and with the
+    stock solution. Raises Refused for what does not read or is not there."""
     if strength is not None:
         setting = setting._replace(product=dosing.read_strength(strength, substance))
-    return dosing.from_stock(substance, setting, *out_of)
+    setting = setting._replace(stock=_stock(out_of.solution))
+    return dosing.from_stock(substance, setting, out_of.product, out_of.lot)
+
+
+def instructed_rows(substance: Substance, setting: dosing.Setting) -> tuple[Regimen, ...]:
+    """The regimens of a substance that a dose in this water would be given by on a standing instruction."""
+    return tuple(row for row in substance.regimens if dosing.instruction_for(row, setting) is not None)
 
 
 def refuse_several(setting: dosing.Setting, substance: Substance) -> None:
@@ -252,7 +294,9 @@ def refuse_several(setting: dosing.Setting, substance: Substance) -> None:
 def read_given(text: str, unit: str) -> Quantity:
     """An amount that was really given: a weight, or of a liquid a volume; ``unit`` is the one that is shown. Raises
     Refused."""
-    return read(text, UNITS[unit].kind, "--gave")
+    given = read(text, UNITS[unit].kind, "--gave")
+    # A third of a tablet has no end: no scale or syringe has more than nine digits.
+    return given._replace(value=Decimal(show_significant(given.value, 9)))
 
 
 def read_vessel(text: str) -> Water:
@@ -273,15 +317,58 @@ def measured(text: str, kind: str, what: str) -> tuple[Quantity, Quantity]:
     return whole, error
 
 
-def _stock(text: str) -> dosing.Stock:
-    """ "10 g in 500 mL": so much of the substance, filled up to so much."""
+def _stock(said: Solution) -> dosing.Stock | None:
+    """ "10 g in 500 mL", "0.2 g in 100 mL ± 1 mL": so much of the product, filled up to so much."""
+    text = said.made
+    if text is None:
+        if said != NO_SOLUTION:
+            raise Usage(
+                '--keep-until and --from-rest belong to a stock solution: say it too, --stock "10 g in 500 mL".'
+            )
+        return None
     mass, found, volume = text.partition(" in ")
     if not found:
         raise Refused(f'--stock {text!r} does not read: write a weight and a volume, such as "10 g in 500 mL".')
-    grams, litres = to(read(mass, "mass", "--stock"), "g"), to(read(volume, "volume", "--stock"), "L")
-    if grams <= 0 or litres <= 0:
+    grams = to(read(mass, "mass", "--stock"), "g")
+    whole, error = read_with_error(volume, "volume", "--stock", Decimal(0))
+    if grams <= 0 or whole.value <= 0:
         raise Refused("--stock is a weight in a volume, both more than nothing.")
-    return dosing.Stock(grams, litres)
+    litres, plus_minus = to(whole, "L"), to(error, "L", difference=True)
+    if plus_minus >= litres:
+        raise Refused(f"--stock {text!r}: its plus-minus is all of the volume; write a smaller one.")
+    return dosing.Stock(grams, litres, plus_minus or None, _last_day(said.keep_until), said.rest)
+
+
+def _last_day(text: str | None) -> date | None:
+    """A typed day. Raises Usage."""
+    if text is None:
+        return None
+    try:
+        return date.fromisoformat(text)
+    except ValueError:
+        raise Usage(f"--keep-until {text!r} is not a day; write YYYY-MM-DD.") from None
+
+
+def solution_record(setting: dosing.Setting, substance: Substance, given: Quantity) -> dict[str, Any]:
+    """What a dose's fact keeps of the stock solution it was drawn out of; empty where it was out of none."""
+    stock = setting.stock
+    if stock is None:
+        return {}
+    measure = dosing.measured_by(substance, setting)
+    drawn = to(given, "mL")
+    made: dict[str, Any] = {
+        "grams": show(stock.grams),
+        "millilitres": show(stock.litres * 1000),
+        "holds": show(measure.holds),
+        "holds_unit": f"{substance.ledger_unit.partition('/')[0]} in 1 mL",
+        "off_percent": show_significant(dosing.stock_error(stock, setting, drawn) * 100, 2, up=True),
+        "kept_until": stock.kept_until and stock.kept_until.isoformat(),
+        "rest": stock.rest,
+    }
+    if not stock.rest:
+        left = max(stock.litres * 1000 - drawn, Decimal(0))
+        made |= {"left_millilitres": show(left), "label": dosing.stock_label(substance, setting)}
+    return {"stock": made}
 
 
 def change_litres(task: Row, rows: Rows, now: datetime) -> Decimal | None:

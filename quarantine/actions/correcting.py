@@ -14,10 +14,22 @@ from typing import Any, NamedTuple
 
 from quarantine.actions.desk import Desk, local_text, when
 from quarantine.actions.drawing import drawn_anew, give_back, write
+from quarantine.actions.exchanging import after_correction, open_work
+from quarantine.actions.given_anew import answered, gave
 from quarantine.actions.planning import add_fact, consequences, earliest_days, replan
+from quarantine.actions.restoring import (
+    Stocked,
+    earlier,
+    in_words,
+    is_of_stock,
+    restock,
+    restore,
+    states_changed,
+    stocked,
+)
 from quarantine.failures import Refused, Unknown, Usage
 from quarantine.plan import Plan
-from quarantine.quantity import Quantity, read, show, to
+from quarantine.quantity import read, show, to
 from quarantine.records.codec import instant, text_of_instant
 from quarantine.records.reads import Row
 from quarantine.records.store import Act
@@ -35,29 +47,39 @@ LAST = 500
 
 
 class Entry(NamedTuple):
-    """A journal entry and those of its facts that still stand."""
+    """A journal entry and what of it still stands: its facts, and what it wrote of the stock."""
 
     seal: str
     kind: str
     says: str
     entered_at: datetime
     facts: list[Row]
+    of_stock: bool = False
+    stocked: Stocked = Stocked()
 
 
 def undo(desk: Desk, because: str, *, yes: bool = False) -> dict[str, Any]:
-    """Take back one's own last entry: every fact of it that still stands. ``yes`` accepts that dates move."""
+    """Take back one's own last entry: every fact of it that still stands. ``yes`` accepts that dates move.
+
+    Of a correction only that: what it had corrected stands again. What was entered of the stock is reversed.
+    """
     reason = _reason(because)
     with desk.act() as act:
         entry = _own_last(act)
         _may_be_taken_back(entry)
-        if any(fact["kind"] == "dose" for fact in entry.facts) and not yes:
+        versions = {fact["id"]: earlier(act, fact) for fact in entry.facts}
+        if any(fact["kind"] == "dose" and versions[fact["id"]] is None for fact in entry.facts) and not yes:
             raise Refused(
                 f"This takes back a dose ({entry.says}). Only if it was not given at all: medicine that is in the "
                 "water must stay on record. Say --yes if nothing was given; a wrong amount is corrected: "
                 f"quarantine correct {entry.seal[:8]} gave=AMOUNT --because REASON."
             )
         before = earliest_days(act, {fact["system"] for fact in entry.facts})
+        replaced: dict[str, str] = {}
         for fact in entry.facts:
+            if (version := versions[fact["id"]]) is not None:
+                replaced[fact["id"]] = restore(act, fact, version, reason)
+                continue
             if fact["kind"] == "dose":
                 give_back(act, fact, reason)
             add_fact(
@@ -70,25 +92,55 @@ def undo(desk: Desk, because: str, *, yes: bool = False) -> dict[str, Any]:
                 data={"because": reason, "of": fact["kind"]},
                 voids=fact["id"],
             )
-        moved = _settle(act, entry.facts, {}, before, yes)
-        act.describe("taken back", f"{entry.kind} [{entry.seal[:8]}] {entry.says}: {reason}")
-        return {"entry": entry.seal, "kind": entry.kind, "says": entry.says, "because": reason, "moved": moved}
+        shelf = restock(act, entry.stocked, reason)
+        moved = _settle(act, entry.facts, replaced, before, yes)
+        again = [version for version in versions.values() if version is not None]
+        words = [in_words(version) for version in again]
+        stands = f"{'; '.join(words)} as before: " if words else ""
+        act.describe("taken back", f"{stands}{entry.kind} [{entry.seal[:8]}] {entry.says}: {reason}")
+        return {
+            "entry": entry.seal,
+            "kind": entry.kind,
+            "says": entry.says,
+            "because": reason,
+            "moved": moved,
+            "stands_again": words,
+            "rescue": [said for version in again if (said := json.loads(version["data"]).get("rescue"))],
+            "stock": shelf,
+        }
 
 
 def correct(
-    desk: Desk, seal: str, words: list[str], *, because: str, at: str | None = None, yes: bool = False
+    desk: Desk,
+    seal: str,
+    words: list[str],
+    *,
+    because: str,
+    at: str | None = None,
+    yes: bool = False,
+    really: bool = False,
 ) -> dict[str, Any]:
-    """Write an entry's facts anew with other values (NAME=VALUE) or another time; the old ones stay in the journal."""
+    """Write an entry's facts anew with other values (NAME=VALUE) or another time; the old ones stay in the journal.
+
+    ``really``: an amount of a dose that looks like a slip, or is too much, was given so (rule C7).
+    """
     reason = _reason(because)
     if not words and at is None:
         raise Usage("What was wrong? Say NAME=VALUE, such as seen=11 or gave=3.4g, or --at WHEN.")
     with desk.act() as act:
         entry = _entry(act, _found(act, seal))
+        if not entry.facts and entry.of_stock:
+            raise Refused(
+                f"Entry {seal} ({entry.kind}: {entry.says}) is of the stock: where it is your last one take it back "
+                "(quarantine undo REASON) and enter it anew; else set the books to what is there: quarantine stock "
+                "count."
+            )
         if not entry.facts:
             raise Refused(f"Nothing of entry {seal} stands any more: it was taken back or corrected; see the journal.")
         _may_be_taken_back(entry)
         changed = _new_data(act, desk, entry, words)
-        told = []
+        told, answers = [], []
+        asked = {fact["system"]: open_work(act, fact["system"]) for fact in entry.facts if fact["kind"] == "change"}
         replaced: dict[str, str] = {}
         before = earliest_days(act, {fact["system"] for fact in entry.facts})
         for fact in entry.facts:
@@ -100,14 +152,17 @@ def correct(
                 _refuse_before_arrival(act, fact, moment, zone)
             was = json.loads(fact["data"])
             data = {**was, **_shifted(was, moment - instant(fact["happened_at"]))}
-            data |= changed.get(fact["id"], ({}, ""))[0]
+            new, says = changed.get(fact["id"], ({}, ""))
+            data |= new
+            if "given" in new:
+                data["rescue"] = answered(act, fact, moment, was, data, really=really)
             if fact["kind"] == "exchange":
                 _refuse_backward_flow(data, moment)
             if "drawn" in was:
                 give_back(act, fact, reason)
                 data |= drawn_anew(act, was, data)
             data["first"] = was.get("first", {"id": fact["id"], "entered_at": fact["entered_at"]})
-            data["corrected"] = reason
+            data |= {"corrected": reason, "restored": None}
             replaced[fact["id"]] = add_fact(
                 act,
                 fact["kind"],
@@ -122,17 +177,24 @@ def correct(
             )
             if "drawn" in was:
                 write(act, replaced[fact["id"]], moment, data)
-            says = changed.get(fact["id"], ({}, ""))[1]
             told.append(says or f"{fact['kind']}: {local_text(moment, zone)}")
+            answers.append(data["rescue"] if "given" in new else "")
         moved = _settle(act, [f for f in entry.facts if f["id"] in replaced], replaced, before, yes)
+        follows = [
+            line
+            for fact in entry.facts
+            if fact["kind"] == "change" and fact["id"] in replaced
+            for line in after_correction(act, fact, asked[fact["system"]], changed.get(fact["id"], ({}, ""))[0])
+        ]
         act.describe("corrected", f"{entry.kind} [{entry.seal[:8]}] {'; '.join(told)}: {reason}")
         return {
             "entry": entry.seal,
             "kind": entry.kind,
             "was": entry.says,
-            "now": told,
+            "now": [f"{says}. {answer}" if answer else says for says, answer in zip(told, answers, strict=True)],
             "because": reason,
             "moved": moved,
+            "follows": follows,
         }
 
 
@@ -161,16 +223,18 @@ def _reason(text: str) -> str:
 
 def _own_last(act: Act) -> Entry:
     """The keeper's own last entry of which something stands."""
+    later: set[str] = set()
     for row in act.rows("journal_last", most=LAST):
-        if json.loads(row["payload"])["keeper"] != act.keeper:
-            continue
-        entry = _entry(act, row)
-        if entry.kind in ("taken back", "calendar written"):
-            continue
-        if entry.facts:
-            return entry
-        if not _fact_ids(row):
-            raise Refused(f"Your last entry ({entry.kind}: {entry.says}) is not of something that happened; it stays.")
+        said = json.loads(row["payload"])
+        if said["keeper"] == act.keeper and said["kind"] != "calendar written":
+            entry = _entry(act, row)._replace(stocked=stocked(act, said["rows"], later))
+            if entry.facts or entry.stocked:
+                return entry
+            if not _fact_ids(row) and not entry.of_stock:
+                raise Refused(
+                    f"Your last entry ({entry.kind}: {entry.says}) is not of something that happened; it stays."
+                )
+        later |= states_changed(said["rows"])
     raise Refused("You have no entry that can be taken back.")
 
 
@@ -193,7 +257,8 @@ def _fact_ids(row: Row) -> list[str]:
 def _entry(act: Act, row: Row) -> Entry:
     said = json.loads(row["payload"])
     facts = [found[0] for id_ in _fact_ids(row) if (found := act.rows("fact_stands", id=id_))]
-    return Entry(row["id"], said["kind"], said["says"], instant(said["entered_at"]), facts)
+    of_stock = is_of_stock(said["rows"])
+    return Entry(row["id"], said["kind"], said["says"], instant(said["entered_at"]), facts, of_stock)
 
 
 def _may_be_taken_back(entry: Entry) -> None:
@@ -339,7 +404,11 @@ def _litres(key: str) -> Correction:
         litres = to(read(text, "volume", key), "L")
         anew = "take the entry back (quarantine undo) and log it anew with --really"
         ask_about_litres(act, fact["system"], [litres], instant(fact["happened_at"]), if_so=anew)
-        return {key: litres}, f"{key.replace('_', ' ')} {_was(fact, key)} -> {show(litres)} L"
+        was = json.loads(fact["data"])
+        # What a dose again was sized by stays known, with the time until when it was on record (rule C1).
+        before = [*was.get("out_was", []), [was.get(key), text_of_instant(act.now)]]
+        kept = {"out_was": before} if key == "out_litres" else {}
+        return {key: litres, **kept}, f"{key.replace('_', ' ')} {_was(fact, key)} -> {show(litres)} L"
 
     return find
 
@@ -388,48 +457,11 @@ def _reading(name: str) -> Correction:
     return find
 
 
-def _gave(act: Act, desk: Desk, fact: Row, text: str) -> tuple[dict[str, Any], str]:
-    """The amount really given. What was planned and prepared stays; what it gives follows from the same volume."""
-    was = json.loads(fact["data"])
-    was_given = Quantity(Decimal(was["given"]), was["given_unit"])
-    given = read(text, was_given.kind, "gave")
-    if given.value <= 0:
-        raise Refused("gave= is the amount that was given, more than nothing; a dose not given is taken back.")
-    if was_given.value <= 0:
-        raise Refused("That dose has no amount on record; take it back and enter it anew.")
-    # Multiplied first: what ends as a decimal is then exact.
-    more, less = to(given, was_given.unit), was_given.value
-    mass = Decimal(was["mass_mg"]) * more / less
-    new: dict[str, Any] = {"given": given.value, "given_unit": given.unit, "mass_mg": mass}
-    for bound in ("gives_low_mg_per_l", "gives_high_mg_per_l"):
-        if was.get(bound) is not None:
-            new[bound] = _significant(Decimal(was[bound]) * more / less, up=bound.startswith("gives_high"))
-    new["mass_mg"] = Decimal(show(new["mass_mg"]))
-    new["rescue"] = _rescue({**was, **new})
-    says = f"gave {was['given']} {was['given_unit']} -> {show(given.value)} {given.unit}"
-    return new, f"{says}. {new['rescue']}" if new["rescue"] else says
+def _eaten(act: Act, desk: Desk, fact: Row, text: str) -> tuple[dict[str, Any], str]:
+    """How a dose in food was eaten: all, part, none, or the grams that were left."""
+    from quarantine.actions.feeding import seen_later
 
-
-def _rescue(dose: dict[str, Any]) -> str:
-    """What to do when the dose alone is over its ceiling; the level before it is in `today` and `why`."""
-    from quarantine import dosing
-    from quarantine.formulary import load
-
-    substance = load(dose["substance"])
-    # An earlier correction of this program left out what was not known.
-    if dose.get("ceiling_mg_per_l") is None or dose.get("gives_high_mg_per_l") is None or "salt" in substance.classes:
-        return ""
-    ceiling, high = Decimal(dose["ceiling_mg_per_l"]), Decimal(dose["gives_high_mg_per_l"])
-    if high <= ceiling:
-        return ""
-    litres, plus_minus = Decimal(dose["volume_litres"]), Decimal(dose["volume_plus_minus_litres"])
-    return dosing.rescue(litres, high, ceiling, substance.name, plus_minus, substance.ledger_unit)
-
-
-def _significant(value: Decimal, *, up: bool) -> Decimal:
-    from quarantine.quantity import show_significant
-
-    return Decimal(show_significant(value, 4, up=up))
+    return seen_later(json.loads(fact["data"]), text)
 
 
 CORRECTIONS: dict[str, dict[str, Correction]] = {
@@ -439,7 +471,7 @@ CORRECTIONS: dict[str, dict[str, Correction]] = {
     "topup": {"litres": _litres("litres")},
     "evaporation": {"litres": _litres("litres")},
     "exchange": {"rate": _rate, "until": _until},
-    "dose": {"gave": _gave},
+    "dose": {"gave": gave, "eaten": _eaten},
     "done": {"note": _note},
     "skip": {"because": _because},
 }

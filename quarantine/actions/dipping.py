@@ -22,6 +22,7 @@ from quarantine.bathing import (
     flush_words,
     level_words,
     overrun_words,
+    overstay_words,
     time_words,
 )
 from quarantine.failures import Refused, Usage
@@ -172,7 +173,7 @@ def end_bath(
         seconds = Decimal(int(elapsed.total_seconds()))
         _settle(act, task, moment, drained, contact, seconds, note, f"End the bath of {bath.substance}")
     flush = flush_now(bath, there.water)
-    rescue = overrun_words(bath, ended, flush, over=over)
+    rescue = overrun_words(bath, ended, flush, over=over) or overstay_words(bath, moment, flush, over=over)
     return {
         "code": task["code"],
         "says": _says(task, drained, bath, over),
@@ -181,22 +182,11 @@ def end_bath(
         "lines": [
             *([rescue] if rescue else []),
             f"Contact: {time_words(elapsed)}, {contact}{_less(bath) if contact == 'partly' else ''}.",
-            *_left_long(bath, ended, moment, over=over),
             *([] if drained.out_litres is None else [f"{level_words(bath)}."]),
             *([] if over else [f"Not at its end yet. Still: {flush_words(flush)}."]),
         ],
         "rescue": rescue,
     }
-
-
-def _left_long(bath: Bath, ended: datetime, moment: datetime, *, over: bool) -> list[str]:
-    """Contact counts to the first drain (rule C5); that fish stood above the limit for longer is said all the same."""
-    if not over or ended > bath.latest or moment <= bath.latest:
-        return []
-    return [
-        f"It was cleared only {time_words(moment - bath.first.at)} after the pour, and the longest contact is "
-        f"{bath.last.data['contact_most']}: watch the fish."
-    ]
 
 
 def _less(bath: Bath) -> str:
@@ -285,7 +275,9 @@ def after_change(act: Act, system: str, moment: datetime) -> list[str]:
             f"A change inside a timed bath ends it (rule C5): {bath.substance}, contact {elapsed}, {contact}"
             f"{_less(bath) if contact == 'partly' else ''}."
         )
-        if rescue := overrun_words(bath, bath.drained_at, flush, over=bath.over is not None):
+        over = bath.over is not None
+        rescue = overrun_words(bath, bath.drained_at, flush, over=over)
+        if rescue := rescue or overstay_words(bath, moment, flush, over=over):
             said.append(rescue)
         still = "" if bath.over is not None else f". Still: {flush_words(flush)}"
         said.append(f"{level_words(bath)}{still}.")

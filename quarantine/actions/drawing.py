@@ -32,7 +32,11 @@ def drawn(setting: Setting, substance: Substance, given: Quantity, *, food: bool
     if choice is None or not choice.lots:
         return {}
     unit = choice.lots[0].unit
-    if food:
+    if setting.stock is not None:  # all that was weighed for the solution, whatever was drawn of it
+        if setting.stock.rest or unit != "g":
+            return {}
+        amount = setting.stock.grams
+    elif food:
         amount = _in_portion(given, dosing.measure_of(substance, setting.product))
     elif given.kind == UNITS[unit].kind:
         amount = to(given, unit)
@@ -89,7 +93,11 @@ def drawn_anew(act: Act, was: dict[str, Any], new: dict[str, Any]) -> dict[str, 
     """
     before, given = stock.left(Decimal(one["amount"]) for one in was["drawn"]), Decimal(was["given"])
     total = before + Decimal(was.get("short") or 0)
-    amount = total * to(Quantity(Decimal(new["given"]), new["given_unit"]), was["given_unit"]) / given
+    amount = (
+        total
+        if was.get("stock")
+        else total * to(Quantity(Decimal(new["given"]), new["given_unit"]), was["given_unit"]) / given
+    )
     product = was["drawn"][0]["product"] if was["drawn"] else was["short_of"]
     there = {lot.id: lot for lot in lots(act) if lot.product == product}
     if new["route"] == "food":
@@ -100,6 +108,15 @@ def drawn_anew(act: Act, was: dict[str, Any], new: dict[str, Any]) -> dict[str, 
     more, lacking = stock.draws(there.values(), lacking, today)
     nothing = dict.fromkeys(("short", "short_unit", "short_of"))
     return nothing | _of_fact((*taken, *more), lacking, (old or list(there.values()))[0])
+
+
+def drawn_again(act: Act, was: dict[str, Any]) -> dict[str, Any]:
+    """What an earlier version of a dose had drawn, once :func:`give_back` has put back what the later one had: the same
+    out of the same lots, where they still have it."""
+    there = {lot.id: lot.left for lot in lots(act)}
+    if any(Decimal(one["amount"]) > there.get(one["lot_id"], Decimal(0)) for one in was["drawn"]):
+        return drawn_anew(act, was, was)
+    return {}
 
 
 def _portion_anew(lot: Lot, total: Decimal, amount: Decimal, was: dict[str, Any], new: dict[str, Any]) -> Decimal:
@@ -115,15 +132,20 @@ def words(rows: Rows, data: dict[str, Any]) -> list[str]:
     """What was drawn and what is left then, as lines; what the books lacked, and what barred it."""
     left = {lot.id: lot.left for lot in lots(rows)} if data.get("drawn") else {}
     lines = [
-        f"Out of {one['product']}, lot {one['lot']}: {one['amount']} {one['unit']}; "
-        f"{show(left[one['lot_id']])} {one['unit']} left."
+        f"Out of {one['product']}, lot {one['lot']}: {stock.counted(Decimal(one['amount']), one['unit'])}; "
+        f"{stock.counted(left[one['lot_id']], one['unit'])} left."
         for one in data.get("drawn", ())
     ]
     if short := data.get("short"):
+        lacking, unit = Decimal(short), data["short_unit"]
+        were = "was" if stock.is_one(lacking, unit) else "were"
         lines.append(
-            f"On record {show(Decimal(short))} {data['short_unit']} of {data['short_of']} were lacking for that: count "
-            f'what is left: quarantine stock count "{data["short_of"]}" AMOUNT --because REASON.'
+            f"On record {stock.counted(lacking, unit)} of {data['short_of']} {were} lacking for that: count what is "
+            f'left: quarantine stock count "{data["short_of"]}" AMOUNT --because REASON.'
         )
     if barred := data.get("barred"):
         lines.append(f"It should not have been given ({barred}); recorded as it was.")
+    if made := data.get("stock"):
+        rest = f" {made['left_millilitres']} mL are left of it. {made['label']}" if "label" in made else ""
+        lines.append(f"Out of a stock solution, within {made['off_percent']} % by what it was measured with.{rest}")
     return lines

@@ -3,16 +3,20 @@ the ledger's facts."""
 
 from __future__ import annotations
 
+import json
 import re
 import shlex
-from datetime import datetime
+from datetime import datetime, timedelta
 from decimal import Decimal
-from typing import Any
+from math import exp
+from typing import Any, NamedTuple
 
 from quarantine.actions.desk import Desk, find_tank, local_text, when
-from quarantine.actions.planning import add_fact, consequences, earliest_days, id_after, replan
+from quarantine.actions.planning import add_fact, consequences, earliest_days, frozen, id_after, replan
+from quarantine.facts import Fact, in_order, is_again
 from quarantine.failures import Refused, Usage
-from quarantine.quantity import read, show, to
+from quarantine.quantity import read, show, show_significant, to
+from quarantine.records.codec import instant
 from quarantine.records.loading import system_water
 from quarantine.records.reads import Row, Rows
 from quarantine.records.store import Act
@@ -93,7 +97,8 @@ def exchange(
 ) -> dict[str, Any]:
     """Water flows through a tank from ``at`` on, as much in as out, until ``until`` or until it is said to stop.
 
-    One tank has one flow: a new one ends that before. Raises Usage, Refused or Unknown.
+    One tank has one flow: a new one ends that before. Through a treatment it is asked about once, with how fast its
+    level falls and what is due for it. Raises Usage, Refused or Unknown.
     """
     from quarantine.formulary import load
 
@@ -113,12 +118,18 @@ def exchange(
             raise Refused(f"No flow through {tank['name']} is on record at that time; nothing was recorded.")
         if not really:
             _ask_about_rate(act, tank, litres, moment)
-        before = earliest_days(act, {tank["system"]})
+        before, asked_before = earliest_days(act, {tank["system"]}), open_work(act, tank["system"])
         data = {"litres_per_hour": litres, "until": end, **({"brings": within} if within else {})}
         id_ = id_after(act, tank["system"], moment)
         add_fact(act, "exchange", system=tank["system"], tank=tank["id"], at=moment, data=data, id_=id_)
         moved = consequences(act, before, [replan(act, tank["system"])])
         says = _says(litres, within, end, tank["zone"])
+        follows = _flow_follows(act, tank, litres, moment, asked_before, running=end is None)
+        if litres and end is None and not really and (treated := _treated_with(act, tank["system"])):
+            raise Refused(
+                f"{' and '.join(treated)} acts in this water. {' '.join(follows)} If water is to flow through all the "
+                "same, say --really; nothing was recorded."
+            )
         act.describe("exchange", f"{tank['name']}: {says}", moment)
         return {
             "tank": tank["name"],
@@ -131,7 +142,7 @@ def exchange(
                 for name, (low, high) in within.items()
             ],
             "moved": moved,
-            "lines": [f"{tank['name']}, {local_text(moment, tank['zone'])}: {says}", *moved],
+            "lines": [f"{tank['name']}, {local_text(moment, tank['zone'])}: {says}", *moved, *follows],
         }
 
 
@@ -143,13 +154,156 @@ def _says(litres: Decimal, brings: dict[str, list[Decimal]], end: datetime | Non
     return f"{show(litres, 3)} L of water an hour flow through{within}, {last}"
 
 
-def _flows(rows: Rows, tank: Row, moment: datetime) -> bool:
-    """Whether water flows through a tank just before an instant."""
-    from quarantine.facts import in_order
+# --- What water that goes takes along ---------------------------------------------------------------------
+
+
+class Open(NamedTuple):
+    """A dose or test that is still to be done, in words; ``again``: a water change or a flow called for it."""
+
+    says: str
+    again: bool
+
+
+def open_work(rows: Rows, system: str) -> dict[str, Open]:
+    """The doses and tests of a water that are still to be done, by code."""
+    return {
+        row["code"]: Open(f"{row['code']} {row['title']}, {row['day'] or 'not dated yet'}", row["key"].endswith(":0"))
+        for row in rows.rows("tasks_of_system", system=system)
+        if row["kind"] in ("dose", "test") and row["state"] == "planned"
+    }
+
+
+def left_and_due(
+    act: Act,
+    tank: str,
+    system: str,
+    before: dict[str, Open],
+    *,
+    kind: str,
+    ended: list[str] | None = None,
+    falling: list[str] | None = None,
+) -> list[str]:
+    """What the water holds now, a line a substance, and which dose is due for what went (rule C1). ``before`` is the
+    open work before it, ``ended`` what a change did to timed baths (rule C5), ``falling`` how fast a flow that runs
+    brings the levels down, in the place of what they are now."""
+    from quarantine.actions.levels import left_in_water
+
+    held = left_in_water(act, tank, act.now)
+    held = falling if held and falling else held
+    due = open_work(act, system)
+    asked = [one.says for code, one in due.items() if code not in before]
+    joined = [one.says for code, one in due.items() if code in before and one.again]
+    if asked:
+        return [*(ended or []), *held, f"This {kind} calls for: {'; '.join(asked)}. See: quarantine today."]
+    if ended:
+        return [*ended, *(falling or [])]
+    if not held or kind not in TAKES_OUT:
+        return held
+    if joined:
+        return [*held, f"What went out is made good by: {'; '.join(joined)}. See: quarantine today."]
+    return [*held, f"No dose is planned for what {TAKES_OUT[kind]}.{_why_none(act, system)}"]
+
+
+def after_correction(act: Act, change: Row, before: dict[str, Open], new: dict[str, Any]) -> list[str]:
+    """What a corrected water change asks for: what is in the water now, the dose for what went out beyond what one made
+    good already, or that more was given than was needed. ``change`` is the row as it was, ``new`` what was changed."""
+    from quarantine.formulary import load
+
+    if "out_litres" not in new:
+        return []
+    tank = next(t["name"] for t in act.rows("tanks") if t["id"] == change["tank"])
+    lines = left_and_due(act, tank, change["system"], before, kind="correction")
+    was, at = Decimal(json.loads(change["data"])["out_litres"]), instant(change["happened_at"])
+    given = [f for f in _facts(act, change["system"]) if f.kind == "dose" and is_again(f) and f.at >= at]
+    if new["out_litres"] >= was or not given:
+        return lines
+    names = " and ".join(sorted({load(f.data["substance"]).name for f in given}))
+    return [
+        *lines,
+        f"{names} was given again since then, for the {show(was, 3)} L that were on record: more than was needed. "
+        "Nothing takes it out again but a water change; what may be in the water is counted at the next dose.",
+    ]
+
+
+TAKES_OUT = {"change": "went out with the old water", "flow": "flows out", "end of the flow": "flowed out"}
+"""What takes out of the water what is dissolved in it, and how that is said."""
+
+
+def _why_none(rows: Rows, system: str) -> str:
+    """Why nothing is given again: the one reason that a template itself gives; else nothing is said."""
+    copies = [b["copy_id"] for b in rows.rows("open_batches") if b["system"] == system]
+    given = [step.treatment for copy in copies for step in frozen(rows, copy).steps if step.treatment]
+    silent = [one for one in given if one.mode == "as published" and one.after_change != "full"]
+    return " The template gives its doses as published, on their own dates (rule C1)." if given == silent != [] else ""
+
+
+def _flow_follows(
+    act: Act, tank: Row, litres: Decimal, moment: datetime, before: dict[str, Open], *, running: bool
+) -> list[str]:
+    """What a flow does to what is in the water, how fast, and what is due for it."""
+    from quarantine.actions.dipping import after_change
+
+    ended = after_change(act, tank["system"], moment) if litres else []
+    falling = _falling(act, tank) if litres and running else None
+    kind = "flow" if running and litres else "end of the flow"
+    return left_and_due(act, tank["name"], tank["system"], before, kind=kind, ended=ended, falling=falling)
+
+
+def _falling(act: Act, tank: Row) -> list[str]:
+    """How fast a flow that runs now brings each level down: C0 x e^(-q t / V), mass balance of a well-mixed water."""
+    from quarantine.actions.levels import level_words, read_overview
+    from quarantine.water.ledger import flowed
+
+    water, _ = system_water(act, tank["system"], act.now)
+    later = act.now + timedelta(hours=24)
+    litres = flowed(_facts(act, tank["system"]), act.now, later)
+    if water is None:
+        return ["The level falls, and nobody knows how fast: no volume of this water is on record."]
+    left = show_significant(Decimal(repr(100 * exp(-litres / water.litres))), 2)
+    whole, out = show(Decimal(repr(water.litres)), 1), show(Decimal(repr(litres)), 1)
+    found = read_overview(act, tank["name"], act.now, local_text(later, tank["zone"])).found
+    levels = [
+        f"{one.name}: now {level_words(one.now, one.unit)}, in 24 h {level_words(one.then, one.unit)}"
+        for one in found
+        if one.then is not None and (one.now.high is None or one.now.high > 0)
+    ]
+    if not levels:
+        return []
+    return [
+        f"The level falls all the time: {out} L flow through {whole} L in 24 h, and about {left} % of what is in the "
+        "water now is left then (e^(-q t / V), mass balance).",
+        f"With nothing given, {'; '.join(levels)}.",
+    ]
+
+
+def _treated_with(rows: Rows, system: str) -> list[str]:
+    """The substances of doses that still act in a water: over 5 % of their last target may be there (rule A9)."""
+    from quarantine.formulary import load
+    from quarantine.water.ledger import CONTACT_SHARE, level_of
+
+    facts = _facts(rows, system)
+    doses = {f.data["substance"]: f for f in facts if f.kind == "dose" and f.data["route"] in ("bath", "prolonged")}
+    now = max((f.at for f in facts), default=None)
+    if now is None:
+        return []
+    water, _ = system_water(rows, system, now)
+    names = []
+    for name, last in doses.items():
+        high = None if water is None else level_of(facts, name, water, "none", now).high
+        if high is None or high > float(CONTACT_SHARE * Decimal(last.data["target_mg_per_l"])):
+            names.append(load(name).name)
+    return names
+
+
+def _facts(rows: Rows, system: str) -> list[Fact]:
     from quarantine.records.loading import fact_of
 
-    facts = in_order([fact_of(row) for row in rows.rows("facts_since", system=tank["system"], since="9999")])
-    own = [f for f in facts if f.kind == "exchange" and f.tank == tank["id"] and f.at <= moment]
+    return in_order([fact_of(row) for row in rows.rows("facts_since", system=system, since="9999")])
+
+
+def _flows(rows: Rows, tank: Row, moment: datetime) -> bool:
+    """Whether water flows through a tank just before an instant."""
+    own = [f for f in _facts(rows, tank["system"]) if f.kind == "exchange" and f.tank == tank["id"] and f.at <= moment]
     if not own:
         return False
     end = own[-1].data.get("until")
@@ -212,12 +366,9 @@ def carried_over(act: Act, tank: Row, there: Row, moment: datetime) -> list[str]
 def _may_hold(rows: Rows, system: str, moment: datetime) -> list[str]:
     """Every substance whose upper bound is above zero, or not known, in a water; "" where any may be in it."""
     from quarantine.actions.admitting import SURELY_OUT
-    from quarantine.facts import in_order
-    from quarantine.records.loading import fact_of
     from quarantine.water.ledger import level_of, never_dosed, steps_of, substances_in
 
-    facts = in_order([fact_of(row) for row in rows.rows("facts_since", system=system, since="9999")])
-    facts = [f for f in facts if f.at <= moment]
+    facts = [f for f in _facts(rows, system) if f.at <= moment]
     water, _ = system_water(rows, system, moment)
     if water is None:
         strange = any(f.kind == "unknown_addition" and not f.data.get("substance") for f in facts)

@@ -22,12 +22,12 @@ from quarantine.actions.batches import (
     record_arrival,
     stock_lines,
 )
+from quarantine.actions.clashing import PASS_START, expected_clashes, passed_clashes, passed_words
 from quarantine.actions.desk import Desk, find_batch, find_tank, free_name, local_text, when
 from quarantine.actions.planning import add_fact, frozen, replan, store_tasks
-from quarantine.actions.readying import expectation_of, ready
+from quarantine.actions.readying import away_in_first_week, expectation_of, ready
 from quarantine.facts import local_day, utc
 from quarantine.failures import Refused, Usage
-from quarantine.plan import refuse_unplannable
 from quarantine.protocol import Protocol, load
 from quarantine.quantity import ceil_to, show
 from quarantine.readiness import READY, SPARE_PERCENT, midnight
@@ -66,13 +66,15 @@ def expect(
     fish: list[str] | None = None,
     source: str | None = None,
     to_tank: str | None = None,
+    because: str | None = None,
     yes: bool = False,
 ) -> dict[str, Any]:
     """Fish are ordered: a batch that is expected, with its readiness tasks. Said again for the same name it gets new
     days, and whatever else is said; the keys of its tasks stay.
 
     ``first`` and ``last`` are days (YYYY-MM-DD) at the site. Raises Refused for days that have passed, and until
-    ``yes`` for days far ahead (:data:`FAR_DAYS`) or far apart (:data:`WIDE_DAYS`).
+    ``yes`` for days far ahead (:data:`FAR_DAYS`) or far apart (:data:`WIDE_DAYS`), and without a reason (``because``)
+    for days from which not all that follows can be done (absences, closures).
     """
     with desk.act() as act:
         known = next((b for b in act.rows("batches") if b["name"].casefold() == name.strip().casefold()), None)
@@ -94,14 +96,18 @@ def expect(
         if not said:
             raise Usage("Where will the fish come from? Say --source.")
         days = _days(first, last, quarantine["zone"], act.now, yes)
-        refuse_unplannable(template)
         check_tanks(quarantine, destination, template)
         freeze(act, template)
-        batch = _write(act, desk, known, name, quarantine, destination, template, lines, said, days)
+        if because is None and known is not None and days == _said_days(known):
+            because = _said(known).get("because")  # said again for the same days: the reason stands
+        passed = expected_clashes(act, quarantine, template, days, act.now, because)
+        batch = _write(act, desk, known, name, quarantine, destination, template, lines, said, days, passed)
         replan(act, quarantine["system"])
         word = "expected" if known is None else "expected anew"
         act.describe(f"batch {word}", f"batch {batch['name']}: {count_of(lines)} fish, {days_text(*days)}")
-        return _document(act, batch["id"], "" if known is None else _before(known))
+        made = _document(act, batch["id"], "" if known is None else _before(known))
+        away = away_in_first_week(act, expectation_of(_stored(act, batch["id"])), act.now)
+        return {**made, "away": [f"{span.who} {span.days}" for span in away], "passed": passed_words(passed)}
 
 
 def _refuse_unexpected(act: Act, batch: Row) -> None:
@@ -192,6 +198,7 @@ def _write(
     lines: list[Fish],
     source: str,
     days: tuple[date, date],
+    passed: dict[str, Any],
 ) -> Row:
     today = local_day(act.now, quarantine["zone"])
     expected = {
@@ -201,6 +208,7 @@ def _write(
         "entered_on": _said(known)["entered_on"] if known else today.isoformat(),
         "stock": stock_text(act, desk, template, quarantine, days[0]),
         "spare": spare_text(act, quarantine, act.now),
+        **({"because": passed["clashes"]["because"]} if passed else {}),
     }
     values = {
         "tank": quarantine["id"],
@@ -225,9 +233,13 @@ def _said(batch: Row) -> dict[str, str]:
     return said
 
 
-def _before(known: Row) -> str:
+def _said_days(known: Row) -> tuple[date, date]:
     said = _said(known)
-    return days_text(date.fromisoformat(said["first"]), date.fromisoformat(said["last"]))
+    return date.fromisoformat(said["first"]), date.fromisoformat(said["last"])
+
+
+def _before(known: Row) -> str:
+    return days_text(*_said_days(known))
 
 
 def days_text(first: date, last: date) -> str:
@@ -237,12 +249,12 @@ def days_text(first: date, last: date) -> str:
 
 def stock_text(rows: Rows, desk: Desk, template: Protocol, tank: Row, day: date) -> str:
     """What the protocol's planned doses need in all, for the water as it is now; else what every stay needs."""
-    from quarantine.actions.previewing import doses_of, totals_of
+    from quarantine.actions.previewing import doses_of, total_words, totals_of
 
     at = midnight(day, tank["zone"])
     preview = made_preview(rows, template, tank, at, at)
     doses = doses_of(preview, rows, desk.home, utc(desk.now))
-    totals = [f"{t['grams_text']} g of {t['substance']} in all" for t in totals_of(doses)]
+    totals = [f"{total_words(t)} in all" for t in totals_of(doses)]
     computed = {t["substance"] for t in totals_of(doses)}
     unknown = sorted({d["substance"] for d in doses.values()} - computed)
     parts = [*totals, *(f"{name}, its amount not known yet" for name in unknown)]
@@ -257,8 +269,12 @@ def spare_text(rows: Rows, tank: Row, now: datetime) -> str:
     return f"{show(ceil_to(Decimal(str(water.litres)) * SPARE_PERCENT / 100, Decimal(1)))} L"
 
 
+def _stored(act: Act, batch_id: str) -> Row:
+    return next(b for b in act.rows("batches") if b["id"] == batch_id)
+
+
 def _document(act: Act, batch_id: str, was: str) -> dict[str, Any]:
-    batch = next(b for b in act.rows("batches") if b["id"] == batch_id)
+    batch = _stored(act, batch_id)
     said = _said(batch)
     tasks = [t for t in act.rows("tasks_of_batch", batch=batch_id) if t["step"].startswith(READY)]
     tasks.sort(key=lambda t: (t["day"], t["title"]))
@@ -297,12 +313,15 @@ def arrived(
     bag: Bag = Bag({}),  # noqa: B008 (a constant)
     open_items: str | None = None,
     acknowledge: bool = False,
+    because: str | None = None,
     yes: bool = False,
     really: bool = False,
 ) -> dict[str, Any]:
     """Expected fish came: tank, protocol, fish, source and destination are those of the expectation, unless said.
 
-    Raises NotReady while readiness items are open and no reason (``open_items``) is given for passing them.
+    Raises NotReady while readiness items are open and no reason (``open_items``) is given for passing them, and
+    Clashing where not all that follows can be done on its day and no reason (``because``) was given, here or when they
+    were expected.
     """
     if dead_on_arrival < 0:
         raise Usage("--dead-on-arrival is a count, 0 or more.")
@@ -325,12 +344,13 @@ def arrived(
         lines = _fish(known, fish)
         moment = when(at, quarantine["zone"], act.now, what="--arrived")
         _ask_day(known, moment, yes)
-        refuse_unplannable(template)
         check_tanks(quarantine, destination, template)
         freeze(act, template)
         acknowledged(act, template, acknowledge)
         told = ask_about_medicine(act, quarantine, moment, really=really)
         shared = check_water(act, quarantine, template, moment, yes)
+        kept = because if because is not None else _said(known).get("because")
+        clashing = passed_clashes(act, quarantine, template, moment, act.now, kept, PASS_START)
         passed = _pass_items(act, known, quarantine, moment, reason)
         values = {
             "tank": quarantine["id"],
@@ -346,10 +366,10 @@ def arrived(
         act.change("batch", known["id"], **values)
         batch = {"id": known["id"], "name": known["name"], **values}
         act.describe("batch arrived", f"batch {known['name']}: {count_of(lines)} fish in {quarantine['name']}", moment)
-        more = {"open_items": {"because": reason, "items": passed}} if passed else {}
+        more = {**({"open_items": {"because": reason, "items": passed}} if passed else {}), **clashing}
         made = record_arrival(act, batch, quarantine, template, bag, dead_on_arrival, more, yes=yes)
         told += second_source(act, quarantine, known["name"], values["source"], moment)
-        more_lines = [*told, *made["lines"], *stock_lines(act, desk, template, batch)]
+        more_lines = [*told, *made["lines"], *passed_words(clashing), *stock_lines(act, desk, template, batch)]
         return {**made, "expected": _before(known), "open_items": passed, "moved": shared, "lines": more_lines}
 
 

@@ -263,8 +263,19 @@ def _entries(facts: list[Fact], entry: Substance, water: Water | None, until: da
         told = [(f, steps_of([f], entry.id)) for f in facts if f.at <= until]
         found = [Entry(f, step, UNKNOWN, UNKNOWN, "") for f, steps in told for step in steps]
     begun = next((n for n, one in enumerate(found) if _puts_in(one)), len(found))
-    before = [one for one in found[:begun] if one.step is not None and _moves_litres(one.step)]
-    return [*before, *found[begun:]] if begun < len(found) else []
+    if begun == len(found):
+        return []
+    # A filter that ran again before anything was put in makes no difference any more.
+    turned = [(n, one.step.kind) for n, one in enumerate(found[:begun]) if one.step and one.step.kind in FILTER]
+    off = turned[-1][0] if turned and turned[-1][1] == "filter_off" else None
+    before = [
+        one for n, one in enumerate(found[:begun]) if one.step is not None and (_moves_litres(one.step) or n == off)
+    ]
+    return [*before, *found[begun:]]
+
+
+FILTER = ("filter_off", "filter_on")
+"""Steps by which sump and filter stand apart, or come back to the tank (rule C10)."""
 
 
 def _puts_in(one: Entry) -> bool:
@@ -283,7 +294,8 @@ def _bounds(
         found = level_of(facts, substance, water, loss, at)
         return _shown(found, at, unit, "" if found.known else _why(facts, substance, at, zone))
     put_in = [f for f in facts if f.at <= at and f.kind not in ("removal", "topup", "evaporation")]
-    steps = [step for step in steps_of(put_in, substance) if step.kind != "change" or step.incoming_high > 0]
+    steps = [step for step in steps_of(put_in, substance) if step.kind not in FILTER]
+    steps = [step for step in steps if step.kind != "change" or step.incoming_high > 0]
     return Bounds(at, None, None, NO_VOLUME) if steps else Bounds(at, Decimal(0), Decimal(0))
 
 
@@ -374,6 +386,10 @@ class _Sum(NamedTuple):
 
     litres: float
     amount: float | None
+    apart: float = 0.0
+    """litres of sump and filter, while the filter is off"""
+    held: float = 0.0
+    """what one of those holds"""
 
 
 class _Hand(NamedTuple):
@@ -416,10 +432,35 @@ def _flowed(sum_: _Sum, flows: Sequence[_Flow], since: datetime, at: datetime, *
 
 
 def _advanced(sum_: _Sum, step: Step, *, most: bool) -> _Sum:
-    """The sum after a step (mass balance)."""
-    litres, amount = sum_
+    """The sum after a step (mass balance); of the tank alone while the filter is off."""
+    if step.kind == "filter_on":
+        return _mixed(sum_)
+    litres, amount = _stepped(sum_.litres, sum_.amount, step, most=most)
+    return sum_._replace(litres=litres, amount=amount)
+
+
+def _mixed(sum_: _Sum) -> _Sum:
+    """Tank, sump and filter as one water."""
+    whole = sum_.litres + sum_.apart
+    if sum_.amount is None or not sum_.apart:
+        return _Sum(whole, sum_.amount)
+    return _Sum(whole, (sum_.amount * sum_.litres + sum_.held * sum_.apart) / whole)
+
+
+def _set_apart(hands: Sequence[_Hand], step: Step) -> list[_Hand]:
+    """The sums for the tank alone: the smallest with the most litres apart, the largest with the least."""
+    both = hands if len(hands) != 1 or step.apart_low == step.apart_high else [hands[0], hands[0]]
+
+    def alone(sum_: _Sum, litres: float) -> _Sum:
+        return sum_ if sum_.apart else _Sum(sum_.litres - litres, sum_.amount, litres, sum_.amount or 0.0)
+
+    ends = (step.apart_high, step.apart_low)
+    return [_Hand(alone(h.least, litres), alone(h.most, litres)) for h, litres in zip(both, ends, strict=False)]
+
+
+def _stepped(litres: float, amount: float | None, step: Step, *, most: bool) -> tuple[float, float | None]:
     if step.kind == "reading":
-        return _Sum(litres, step.level_high if most else step.level_low)
+        return litres, step.level_high if most else step.level_low
     kept, added = litres, 0.0
     if step.kind == "change":
         kept, added = max(litres - step.out_litres, 0.0), step.in_litres
@@ -430,15 +471,15 @@ def _advanced(sum_: _Sum, step: Step, *, most: bool) -> _Sum:
     after = kept + added
     incoming = step.incoming_high if most else step.incoming_low
     if step.kind == "unknown_addition" or after <= 0:
-        return _Sum(max(after, 0.0), None)
+        return max(after, 0.0), None
     if amount is None:
         # A change of all the water leaves what came in, whatever was there before.
-        return _Sum(after, incoming if step.kind == "change" and kept == 0 else None)
+        return after, incoming if step.kind == "change" and kept == 0 else None
     if step.kind == "dose":
-        return _Sum(litres, amount + (step.mass_mg_high if most else step.mass_mg_low) / litres)
+        return litres, amount + (step.mass_mg_high if most else step.mass_mg_low) / litres
     if step.kind == "evaporation":
-        return _Sum(after, amount * litres / after)
-    return _Sum(after, (amount * kept + incoming * added) / after)
+        return after, amount * litres / after
+    return after, (amount * kept + incoming * added) / after
 
 
 def _counted(step: Step, gone: float) -> tuple[Step, float]:
@@ -478,7 +519,17 @@ def _working(step: Step, counted: Step, before: Sequence[_Hand], after: Sequence
         if least is not None and abs(least - there.most.amount) > 1e-9 * there.most.amount:
             words += f"; or {_level(least, unit)}"
         told.append(words)
+        if there.most.apart and step.kind != "filter_off":
+            told.append(f"if the filter ran again: {_mixed_words(there.most, _mixed(there.most), unit)}")
     return told
+
+
+def _mixed_words(here: _Sum, there: _Sum, unit: Unit) -> str:
+    now, held = (_number((amount or 0.0) * unit.factor) for amount in (here.amount, here.held))
+    return (
+        f"({now} x {_number(here.litres, 5)} + {held} x {_number(here.apart, 5)}) / {_number(there.litres, 5)} = "
+        f"{_level(there.amount or 0.0, unit)}"
+    )
 
 
 _WORDS = {
@@ -503,6 +554,12 @@ def _sum_words(step: Step, here: _Sum, there: _Sum, unit: Unit) -> str:
     if step.kind == "dose":
         before = f"{old} + " if was else ""
         return f"{before}{_mass(step.mass_mg_high, unit)} / {_litres(here.litres)} = {_level(now, unit)}"
+    if step.kind == "filter_off":
+        whole = _litres(there.litres + there.apart)
+        left = f"{_litres(there.litres)} stay"
+        return f"of {whole} {_litres(there.apart)} stand apart with {_level(there.held, unit)}: {left}"
+    if step.kind == "filter_on":
+        return _mixed_words(here, there, unit)
     if step.kind == "exchange":
         return f"{_litres(step.litres_per_hour)} an hour, out of {_litres(here.litres)}"
     kept = here.litres - (step.out_litres if step.kind == "change" else 0.0)
@@ -577,7 +634,13 @@ def _lines(
             hands = flowed
         if step is not None:
             counted, gone = _counted(step, gone)
-            there = [_Hand(_advanced(h.least, step, most=False), _advanced(h.most, counted, most=True)) for h in hands]
+            if step.kind == "filter_off":
+                there = _set_apart(hands, step)
+                hands = hands if len(hands) == len(there) else [*hands, *hands]
+            else:
+                there = [
+                    _Hand(_advanced(h.least, step, most=False), _advanced(h.most, counted, most=True)) for h in hands
+                ]
             begun = begun or _puts_in(one)
             working += _holds(fact, step, unit)
             working += _working(step, counted, hands, there, unit) if begun else _only_water(there)
@@ -670,6 +733,11 @@ def _compared(line: Line, before: Level, read: Level, unit: Unit) -> Line:
 def _says(fact: Fact, step: Step | None, unit: Unit, zone: str) -> str:
     """What happened, in words: amounts as they were typed."""
     data = fact.data
+    if step is not None and step.kind == "filter_off":
+        litres, error = (_litres(float(data[name])) for name in ("apart_litres", "apart_plus_minus_litres"))
+        return f"filter off: {litres}, plus or minus {error}, of sump and filter stand apart"
+    if fact.kind == "filter_on":
+        return "the filter runs again: its water and that of the tank are one"
     if fact.kind == "dose":
         planned = f"; planned {show(Decimal(data['target']))} {data['target_unit']}" if _stated(data) else ""
         product = f" of {data['product']}" if data.get("product") else ""
@@ -784,6 +852,12 @@ def _notes(
         notes.append(
             "Counted is what was added, on top of the salt that the water held before, until a reading of its salinity "
             "takes the place of both."
+        )
+    if any(line.kind == "filter_off" for line in lines):
+        notes.append(
+            "With the filter off the sums are of the tank alone; the bounds hold as well in case that it ran again and "
+            "nobody said so: then a change took its share of all the water, of what was in it at the least that of the "
+            "tank alone (rule C10)."
         )
     if any(line.kind == "exchange" for line in lines):
         notes.append(

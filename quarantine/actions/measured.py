@@ -13,7 +13,7 @@ from quarantine.actions.desk import find_tank, local_text
 from quarantine.facts import Fact, in_order
 from quarantine.failures import Refused, Usage
 from quarantine.quantity import show
-from quarantine.readings import COMPUTED, FORM_WORDS, NITRITE_PER_N, PARAMETERS, Parameter, find
+from quarantine.readings import COMPUTED, FORM_WORDS, NITRITE_PER_N, PARAMETERS, Parameter, as_read, find
 from quarantine.records.codec import text_of_instant
 from quarantine.records.loading import fact_of, system_water
 from quarantine.records.reads import Row, Rows
@@ -138,8 +138,10 @@ def value_words(data: dict[str, Any]) -> str:
     """ "0.5 mg/L", "0.0984 mg/L (0.03 mg/L as N)" """
     parameter = PARAMETERS[data["parameter"]]
     unit = f" {parameter.unit}" if parameter.unit else ""
-    value = Decimal(data["value"])
-    as_n = f" ({show(value / NITRITE_PER_N, 4)}{unit} as N)" if data.get("form") == "N" else ""
+    exact = Decimal(data["value"])
+    as_typed = "step" not in data or data.get("form") == "N"  # of that what was typed stands beside it
+    value = exact if as_typed else as_read(exact, Decimal(data["step"]))
+    as_n = f" ({show(exact / NITRITE_PER_N, 4)}{unit} as N)" if data.get("form") == "N" else ""
     return f"{show(value)}{unit}{as_n}"
 
 

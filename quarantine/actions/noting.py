@@ -13,13 +13,13 @@ from quarantine.actions import conditioning, measured
 from quarantine.actions.admitting import ask_about_medicine
 from quarantine.actions.desk import Desk, find_tank, local_text, named, when
 from quarantine.actions.dipping import after_change
-from quarantine.actions.exchanging import ask_about_litres, carried_over
+from quarantine.actions.exchanging import Open, ask_about_litres, carried_over, left_and_due, open_work
 from quarantine.actions.planning import add_fact, consequences, earliest_days, id_after, replan
 from quarantine.facts import Fact, local_day
 from quarantine.failures import Refused, Unknown, Usage
 from quarantine.plan import Plan
 from quarantine.quantity import Quantity, read, read_with_error, show, show_significant, to
-from quarantine.readings import COMPUTED, NITRITE_PER_N, PARAMETERS, SOURCE, Parameter, find, find_source
+from quarantine.readings import COMPUTED, NITRITE_PER_N, PARAMETERS, SOURCE, Parameter, as_read, find, find_source
 from quarantine.records.codec import instant
 from quarantine.records.codec import text_of_instant as _text
 from quarantine.records.loading import fact_of
@@ -429,7 +429,9 @@ def write_readings(
         documents.append({name: value for name, value in data.items() if name not in ("water", "step")})
     past = measured.past_of(act, tank["system"], moment)
     advice = measured.advice_for(act, home, tank, names, moment, past)
-    lines = [f"{PARAMETERS[d['parameter']].title} {measured.value_words(d)}" for d in documents]
+    steps = {parameter.name: step for parameter, _, step in readings}
+    told = [{**d, "step": steps[d["parameter"]]} for d in documents]
+    lines = [f"{PARAMETERS[d['parameter']].title} {measured.value_words(d)}" for d in told]
     lines += _ammonia_line(tank, readings, earlier)
     lines += measured.kit_lines(kit, names, list(before.readings), tank, day)
     lines += measured.duplicate_lines(past, names, tank["zone"])
@@ -476,7 +478,8 @@ def _used(used: list[Fact], zone: str) -> str:
     for fact in used:
         parameter = PARAMETERS[fact.data["parameter"]]
         unit = f" {parameter.unit}" if parameter.unit else ""
-        parts.append(f"{parameter.title} {show(Decimal(fact.data['value']))}{unit} ({local_text(fact.at, zone)})")
+        value = show(as_read(Decimal(fact.data["value"]), Decimal(fact.data["step"])))
+        parts.append(f"{parameter.title} {value}{unit} ({local_text(fact.at, zone)})")
     return f"{' and '.join(parts)}, the latest of the last {AMMONIA_WITHIN_HOURS} h"
 
 
@@ -538,9 +541,10 @@ def _ask_about_warmth(
     act: Act, tank: Row, readings: list[tuple[Parameter, Decimal, Decimal]], moment: datetime
 ) -> None:
     """A slip of the decimal point or the unit of a temperature would hold doses, or let too warm ones through."""
-    typed = next((value for parameter, value, _ in readings if parameter.name == "temperature"), None)
-    if typed is None:
+    found_now = next(((value, step) for parameter, value, step in readings if parameter.name == "temperature"), None)
+    if found_now is None:
         return
+    typed, step = found_now
     found = [fact_of(row) for row in act.rows("facts_since", system=tank["system"], since=_text(moment - FAR_WITHIN))]
     before = [
         fact
@@ -553,7 +557,8 @@ def _ask_about_warmth(
     last = max(earlier, key=lambda fact: (fact.at, fact.entered_at))
     if abs(typed - Decimal(last.data["value"])) >= FAR_CELSIUS:
         raise Refused(
-            f"{show(typed)} °C in {tank['name']}, and {show(Decimal(last.data['value']))} °C were read there "
+            f"{show(as_read(typed, step))} °C in {tank['name']}, and "
+            f"{show(as_read(Decimal(last.data['value']), Decimal(last.data['step'])))} °C were read there "
             f"{local_text(last.at, tank['zone'])}: a slip of the decimal point, or of the unit? If it is so, say "
             "--really; nothing was recorded."
         )
@@ -639,7 +644,7 @@ def event(
             ask_about_litres(act, tank["system"], litres, moment)
         conditioner = _conditioner(act, desk.home, tank, data, moment) if kind == "change" else None
         before = earliest_days(act, {tank["system"], there["system"] if there else tank["system"]})
-        asked_before = _open_codes(act, tank["system"])
+        asked_before = open_work(act, tank["system"])
         add_fact(
             act,
             kind,
@@ -749,32 +754,14 @@ WATER_KINDS = ("change", "topup", "evaporation", "exchange", "removal", "unknown
 """Facts that change what is in the water, or what is known of it."""
 
 
-def _open_codes(act: Act, system: str) -> dict[str, str]:
-    """The doses and tests of a water that are still to be done: code to title and day."""
-    return {
-        row["code"]: f"{row['title']}, {row['day'] or 'not dated yet'}"
-        for row in act.rows("tasks_of_system", system=system)
-        if row["kind"] in ("dose", "test") and row["state"] == "planned"
-    }
-
-
-def _what_follows(act: Act, tank: Row, kind: str, moment: datetime, before: dict[str, str]) -> list[str]:
+def _what_follows(act: Act, tank: Row, kind: str, moment: datetime, before: dict[str, Open]) -> list[str]:
     """What a keeper has to know after a fact that takes medicine out, or fish away."""
     if kind == "moved":
         return ["These fish have not been signed off: the tank they went to shares their risk, and is quarantined too."]
     if kind not in WATER_KINDS:
         return []
-    from quarantine.actions.levels import left_in_water
-
     ended = after_change(act, tank["system"], moment) if kind == "change" else []
-    held = left_in_water(act, tank["name"], act.now)
-    asked = [f"{code} {says}" for code, says in _open_codes(act, tank["system"]).items() if code not in before]
-    if asked:
-        return [*ended, *held, f"This change calls for: {'; '.join(asked)}. See: quarantine today."]
-    if ended:
-        return ended
-    went = ["No dose is planned for what went out with the old water."] if held and kind == "change" else []
-    return [*held, *went]
+    return left_and_due(act, tank["name"], tank["system"], before, kind=kind.replace("_", " "), ended=ended)
 
 
 def _ask_about_count(act: Act, kind: str, batch: Row | None, count: int) -> None:
@@ -847,6 +834,7 @@ def dose_event(
     """A dose that was given without a task, or a second time: recorded, and answered with the rescue (C7)."""
     from quarantine import dosing
     from quarantine.actions import cards, drawing
+    from quarantine.actions.duties import refuse_medicine
     from quarantine.actions.work import dose_record
     from quarantine.formulary import regimen
 
@@ -863,6 +851,7 @@ def dose_event(
         given = cards.read_given(gave, proposal.dose.add_unit)
         data = dose_record(proposal, setting, given)
         if not really:
+            refuse_medicine(act, f"A dose of {substance.name}", " If it was really given, say so with --really")
             over = f" {data['rescue'].partition(' Now:')[0]}" if "over the ceiling" in data["rescue"] else ""
             held = f" (it would be held: {proposal.hold.says})" if proposal.hold else ""
             raise Refused(

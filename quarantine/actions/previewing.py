@@ -13,13 +13,14 @@ from quarantine.actions.batches import Preview, made_preview
 from quarantine.actions.planning import detail_of, frozen
 from quarantine.actions.shelf import stock_zone
 from quarantine.actions.shopping import Open, course_lines, item_json, shopping
-from quarantine.dosing import propose
+from quarantine.dosing import from_stock, propose
 from quarantine.facts import local_day, utc
 from quarantine.formulary import regimen
 from quarantine.quantity import show
 from quarantine.readiness import midnight
 from quarantine.records.reads import Rows
 from quarantine.settings import Home
+from quarantine.stock import counted
 
 THIS = "this batch"
 """What a course that is only looked at is called beside those on record; no batch has such a name by itself."""
@@ -37,7 +38,8 @@ def doses_of(preview: Preview, rows: Rows, home: Home, now: datetime) -> dict[st
         substance, row = regimen(treatment.regimen)
         longest = str(treatment.longest) if treatment.longest else ""
         where = cards.where_of(treatment.water, treatment.filter, treatment.off, longest)
-        proposal = propose(substance, row, setting, target=treatment.target, mode=treatment.mode, where=where)
+        measured = from_stock(substance, setting)
+        proposal = propose(substance, row, measured, target=treatment.target, mode=treatment.mode, where=where)
         again = int(task.key.rpartition(":")[2]) > 1 and treatment.mode == "replace removed"
         if again and proposal.hold is None:
             proposal = proposal._replace(dose=proposal.dose._replace(add=None, gives_low=None, gives_high=None))
@@ -45,7 +47,8 @@ def doses_of(preview: Preview, rows: Rows, home: Home, now: datetime) -> dict[st
         elif proposal.hold is not None:
             says = f"held: {proposal.hold.says}; {proposal.hold.remedy}"
         else:
-            says = f"{show(proposal.dose.add or Decimal(0))} {proposal.dose.add_unit} of {proposal.dose.add_of}"
+            amount = counted(proposal.dose.add or Decimal(0), proposal.dose.add_unit)
+            says = f"{amount} of {proposal.dose.add_of}"
         found[task.key] = {**cards.dose_json(proposal.dose), "says": says}
     return found
 
@@ -100,9 +103,23 @@ def stock_of(preview: Preview, rows: Rows, home: Home, now: datetime) -> tuple[l
 
 
 def totals_of(doses: dict[str, dict[str, Any]]) -> list[dict[str, Any]]:
-    """Grams of each substance over the whole course, where every dose could be computed."""
-    grams: dict[str, Decimal] = {}
+    """What the whole course takes of each substance, as it is measured out: g, mL or tablets; of doses that could be
+    computed."""
+    sums: dict[tuple[str, str], Decimal] = {}
     for dose in doses.values():
-        if dose["add"] is not None and dose["add_unit"] == "g":
-            grams[dose["substance"]] = grams.get(dose["substance"], Decimal(0)) + dose["add"]
-    return [{"substance": name, "grams": total, "grams_text": show(total)} for name, total in sorted(grams.items())]
+        if dose["add"] is not None:
+            key = dose["substance"], dose["add_unit"]
+            sums[key] = sums.get(key, Decimal(0)) + dose["add"]
+    return [_total(name, unit, amount) for (name, unit), amount in sorted(sums.items())]
+
+
+def _total(name: str, unit: str, amount: Decimal) -> dict[str, Any]:
+    if unit == "g":
+        return {"substance": name, "grams": amount, "grams_text": show(amount)}
+    return {"substance": name, "amount": amount, "unit": unit}
+
+
+def total_words(total: dict[str, Any]) -> str:
+    """One of the totals in words: "0.18 g of praziquantel"."""
+    amount, unit = (total["grams"], "g") if "grams" in total else (total["amount"], total["unit"])
+    return f"{counted(amount, unit)} of {total['substance']}"

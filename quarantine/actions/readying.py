@@ -8,8 +8,8 @@ from collections.abc import Iterator
 from datetime import date, datetime, timedelta
 from typing import Any, NamedTuple
 
-from quarantine.facts import Fact, PlannedTask
-from quarantine.readiness import ITEMS, READY, Expectation, Item, midnight, tasks_before
+from quarantine.facts import Fact, PlannedTask, local_day
+from quarantine.readiness import FIRST_WEEK_DAYS, ITEMS, READY, Expectation, Item, midnight, tasks_before
 from quarantine.records.codec import text_of_instant
 from quarantine.records.loading import fact_of, task_values
 from quarantine.records.reads import Row, Rows
@@ -38,8 +38,38 @@ def ready(rows: Rows, batch: Row, expected: Expectation, now: datetime) -> Ready
     stored = [task_values(row) for row in rows.rows("tasks_of_batch", batch=batch["id"])]
     mine = [row for row in stored if row["step"].startswith(READY)]
     closed = {row["key"]: row["outcome_at"] for row in mine if row["state"] == "done"}
+    expected = expected._replace(absences=absences_text(rows, expected, now))
     tasks = tasks_before(expected, _facts(rows, batch), closed, now)
     return Ready(mine, tasks, {(batch["id"], READY + i.id): detail_of_item(i.note, i) for i in ITEMS})
+
+
+class Span(NamedTuple):
+    """Who or what is not there, in the first week of a stay, from a day to a day."""
+
+    who: str
+    since: str
+    until: str
+
+    @property
+    def days(self) -> str:
+        """ "2026-03-10 to 2026-03-14" """
+        return self.since if self.since == self.until else f"{self.since} to {self.until}"
+
+
+def away_in_first_week(rows: Rows, expected: Expectation, now: datetime) -> list[Span]:
+    """Who is away in the first week after the fish may come; and what shuts the site for whole days."""
+    first = max(expected.first, local_day(now, expected.zone))
+    last = max(expected.last, first) + timedelta(days=FIRST_WEEK_DAYS - 1)
+    spans = [Span(r["keeper_name"], r["since"], r["until"]) for r in rows.rows("absences", since=first.isoformat())]
+    site = next(tank["site"] for tank in rows.rows("tanks") if tank["id"] == expected.tank)
+    shut = rows.rows("closures", site=site, since=first.isoformat())
+    spans += [Span(f"{r['site_name']} ({r['what']})", r["since"], r["until"]) for r in shut if not r["weekdays"]]
+    return [span for span in spans if span.since <= last.isoformat()]
+
+
+def absences_text(rows: Rows, expected: Expectation, now: datetime) -> str:
+    """The days of these absences and closures. No name: a task stands in the journal, which forgets nothing."""
+    return ", ".join(dict.fromkeys(span.days for span in away_in_first_week(rows, expected, now)))
 
 
 def _facts(rows: Rows, batch: Row) -> list[Fact]:
@@ -89,10 +119,12 @@ def arrival_of(rows: Rows, batch: Row) -> Row | None:
 
 
 def passed_lines(rows: Rows, batch: Row) -> list[str]:
-    """What was not ready when the fish came, who passed it and why: shown at sign-off."""
-    arrival = arrival_of(rows, batch)
-    passed = arrival and arrival.get("open_items")
-    if not arrival or not passed:
-        return []
-    items = "; ".join(passed["items"])
-    return [f"Not ready at arrival, passed by {arrival['keeper']} ({passed['because']}): {items}."]
+    """What was not ready when the fish came, or could not be done on its day, who passed it and why: shown at
+    sign-off."""
+    arrival = arrival_of(rows, batch) or {}
+    named = {"open_items": "Not ready at arrival", "clashes": "Nobody there on its day, as planned at arrival"}
+    return [
+        f"{says}, passed by {arrival['keeper']} ({passed['because']}): {'; '.join(passed['items'])}."
+        for name, says in named.items()
+        if (passed := arrival.get(name))
+    ]

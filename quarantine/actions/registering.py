@@ -128,7 +128,7 @@ def _line(row: Row, lot: Lot, zone: str, on_hand: Decimal, known: _Known) -> dic
     return {
         **_of_lot(lot, zone),
         "at": local_text(instant(row["happened_at"]), zone),
-        "what": WORDS[row["kind"]],
+        "what": f"{of} taken back" if (of := data.get("of_kind")) else WORDS[row["kind"]],
         **_amounts(lot, Decimal(row["amount"]), on_hand),
         "keeper": row["keeper_name"],
         "source": data.get("source"),

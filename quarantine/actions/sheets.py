@@ -94,7 +94,7 @@ def read_sheet(
 ) -> Sheet:
     """The sheet of a day, in the order of rule D. ``sitter``: only what anyone may do, and no medicine (rule C19)."""
     day = list_day(rows, home, now, on, tank)
-    wanted = [item for item in day.tasks if not sitter or _for_anyone(item)]
+    wanted = [item for item in day.tasks if not sitter or for_anyone(item)]
     standings = _standings(rows)
     parts = tuple(
         _part(list(items), day, card, standings, sitter=sitter)
@@ -108,7 +108,7 @@ def read_sheet(
         keepers=keeper_names(rows),
         parts=parts,
         idle=tuple(line["tank"] for line in day.tanks if line["tank"] not in worked),
-        kept_back=tuple(item.row["code"] for item in day.tasks if sitter and _open(item) and not _for_anyone(item)),
+        kept_back=tuple(item.row["code"] for item in day.tasks if sitter and _open(item) and not for_anyone(item)),
         alerts=() if sitter else tuple(f"{line['tank']}: {says}" for line in day.tanks for says in line["alerts"]),
     )
 
@@ -247,12 +247,17 @@ _MOVES = re.compile(r"\b(?:move|moving|catch)\b", re.I)
 """A title with one of these handles fish, which the sheet forbids a sitter (common practice, no source)."""
 
 
-def _for_anyone(item: Listed) -> bool:
+def for_anyone(item: Listed) -> bool:
     """Anyone may do it, it gives nothing, it handles no fish, and neither it nor its words are about a substance."""
     title = item.row["title"]
     if item.row["kind"] == "dose" or not _open(item) or _MOVES.search(title):
         return False
     return bool(json.loads(item.row["detail"])["who"] == "anyone") and not about_medicine(title)
+
+
+def moves_fish(title: str) -> bool:
+    """Whether a title is about moving or catching fish."""
+    return bool(_MOVES.search(title))
 
 
 def about_medicine(text: str) -> bool:

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 from decimal import Decimal
 from typing import Any
 
 from quarantine import stock
 from quarantine.failures import Refused, Unknown
+from quarantine.records.codec import text_of_instant
 from quarantine.records.reads import Row, Rows
 from quarantine.stock import Lot
 
@@ -39,6 +40,16 @@ def lot_of(row: Row, amounts: Iterable[Decimal]) -> Lot:
         recalled=row["state"] == "recalled",
         left=stock.left(amounts),
     )
+
+
+def balances(rows: Rows, lot: Lot, since: datetime) -> dict[str, Decimal]:
+    """What the books have of a lot at an instant and after every later one at which it moved, in order of time."""
+    begin = text_of_instant(since)
+    found, there = {begin: Decimal(0)}, Decimal(0)
+    for row in rows.rows("movements", lot=lot.id):
+        there += Decimal(row["amount"])
+        found[max(row["happened_at"], begin)] = there
+    return found
 
 
 def last_day(expires: str) -> date:

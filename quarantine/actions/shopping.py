@@ -16,9 +16,10 @@ from zoneinfo import ZoneInfo
 from quarantine import bathing, dosing
 from quarantine.actions.conditioning import READ_DAYS
 from quarantine.actions.shelf import lots, stock_zone
-from quarantine.dosing.food import food_hold, food_size
+from quarantine.dosing.food import food_hold, food_size, food_size_hold
 from quarantine.dosing.forms import Measure, floor_amount, measure_of, tops_up
 from quarantine.dosing.known import ceiling_of, default_target, litres_of
+from quarantine.dosing.products import form_of, measured_lot
 from quarantine.dosing.repeats import REPLACE_REMOVED, replaced
 from quarantine.facts import AGAIN, local_day, utc
 from quarantine.failures import Unknown
@@ -29,7 +30,7 @@ from quarantine.records.loading import VolumeRecord, fact_of, valid_at, volume_o
 from quarantine.records.reads import Row, Rows
 from quarantine.settings import Home
 from quarantine.shopping import LEAD_DAYS, Item, Kept, Need, first_product, item_of
-from quarantine.stock import CONDITIONER, FINEST, Lot, in_portion
+from quarantine.stock import CONDITIONER, FINEST, Lot
 from quarantine.water.chlorine import for_new_water
 from quarantine.water.ledger import Water
 
@@ -141,6 +142,7 @@ class _Counter:
     def __init__(self, rows: Rows, home: Home, now: datetime, today: date, tasks: list[Open]) -> None:
         self.rows, self.home, self.now, self.today = rows, home, now, today
         self.scale = to(read(home.value("scale_step"), "mass", "scale_step"), "g")
+        self.syringe = to(read(home.value("syringe_step"), "volume", "syringe_step"), "mL")
         self.water: list[Ready] = []
         self._waters = _waters(rows, {task.tank["system"] for task in tasks}, now)
         self._changes: dict[str, list[Open]] = {}
@@ -223,7 +225,8 @@ class _Counter:
         if why := self._strength_why(substance, row, kept):
             return self._need(task, substance.id, None, why)
         if row.route == "food":
-            return self._need(task, substance.id, Decimal(show(in_portion(exact / measure.holds))))
+            # Weighed afresh for each portion: how long prepared food keeps is not known, and too little is a harm.
+            return self._need(task, substance.id, Decimal(show(exact / measure.holds)))
         amount, given = floor_amount(exact, measure, kept.step)
         if exact > 0 and (exact - given) / exact > dosing.COARSEST_LOSS:
             why = f"steps of {show(kept.step)} {kept.unit} are too coarse for it (rule C4)"
@@ -244,7 +247,9 @@ class _Counter:
     ) -> tuple[Decimal | None, str]:
         """The full amount; or, of it, what is given again for ``out`` litres that a planned change takes out (C1)."""
         target, water = task.detail["treatment"]["target"], self._waters.get(task.tank["system"])
-        special = row.route == "food" or bool(row.water_rules) or any(c.group or c.warmest for c in row.ceilings)
+        special = bool(row.water_rules) or any(c.group or c.warmest for c in row.ceilings)
+        if row.route == "food":
+            return exact_amount(substance, row, target, self._measured_out_of(self._setting(task), substance), out)
         if special or row.tier != "ready" or task.tank["system"] in self._instructed:
             return exact_amount(substance, row, target, self._setting(task), out)
         key = (row.id, target, water, task.tank["water"], out)
@@ -276,6 +281,7 @@ class _Counter:
             doses=(),
             evidence=None,
             scale_step_grams=self.scale,
+            syringe_step_ml=self.syringe,
         )
 
     def _setting(self, task: Open) -> dosing.Setting:
@@ -288,6 +294,14 @@ class _Counter:
             made = cards.setting_for(self.rows, self.home, task.tank, task.on_record, max(noon, self.now))
             self._settings[key] = made._replace(levels={}, doses=(), moved=(), now=self.now)
         return self._settings[key]
+
+    def _measured_out_of(self, setting: dosing.Setting, substance: Substance) -> dosing.Setting:
+        """A setting with the product that is used first: what is weighed for food is a whole number of its steps."""
+        kept = self._kept_of(substance)[0]
+        first = next((lot for lot in self._lots.get(substance.id, ()) if lot.product == kept.product), None)
+        form = None if first is None else form_of(first, substance)
+        fits = form is not None and dosing.strength_hold(substance, None, form) is None
+        return setting._replace(product=form._replace(step=first.step) if fits and form and first else None)
 
     def _need(self, task: Open, substance: str, amount: Decimal | None, why: str = "") -> Need:
         unit = self.kept(substance).unit
@@ -422,33 +436,23 @@ class _Counter:
         """How a product is measured; None and why, where that is not known."""
         if lot is None:
             return measure_of(substance, None), ""
-        if lot.unit == "tablets":
-            if lot.each is None or substance.salts or substance.solution:
-                return None, f"tablets of {substance.name} are not computed with"
-            each = to(read(lot.each, "mass", "each"), "mg")
-            return Measure("tablets", each, f"tablets of {show(each)} mg"), ""
-        if not lot.strength:
-            return None, f"the strength of {lot.product} is not on record"
-        form = dosing.read_strength(lot.strength, substance)
-        hold = dosing.strength_hold(substance, None, form)
-        if hold is not None:
-            return None, hold.says
-        measure = measure_of(substance, form)
-        if measure.unit != lot.unit:
-            return None, f"it is counted in {lot.unit}, and measured in {measure.unit}"
-        return measure._replace(of=f"{substance.name}, {lot.strength}"), ""
+        measure, why = measured_lot(substance, lot)
+        if measure is None:
+            return None, why
+        of = f"tablets of {lot.each}" if measure.unit == "tablets" else f"{substance.name}, {lot.strength}"
+        return measure._replace(of=of), ""
 
     def _strength_why(self, substance: Substance, row: Regimen, kept: Kept) -> str:
         """Why the strength of the product that is used first does not do for a row; "" where it does."""
         if row.id not in self._strengths:
             one = next((lot for lot in self._lots.get(substance.id, ()) if lot.product == kept.product), None)
-            form = dosing.read_strength(one.strength, substance) if one and one.strength else None
+            form = form_of(one, substance) if one else None
             hold = None if kept.unit == "tablets" else dosing.strength_hold(substance, row, form)
             self._strengths[row.id] = hold.says if hold else ""
         return self._strengths[row.id]
 
     def _step(self, unit: str) -> Decimal:
-        return {"g": self.scale, "mL": dosing.SYRINGE_ML}.get(unit, Decimal(1))
+        return {"g": self.scale, "mL": self.syringe}.get(unit, Decimal(1))
 
 
 def exact_amount(
@@ -458,8 +462,8 @@ def exact_amount(
     setting: dosing.Setting,
     out: Decimal | None = None,
 ) -> tuple[Decimal | None, str]:
-    """What a dose puts into the water or the food before it is rounded, in the ledger's unit (mg; uL of formalin; mg of
-    copper); or None and why it is not known beforehand.
+    """What a dose puts into the water before it is rounded, in the ledger's unit (mg; uL of formalin; mg of copper); of
+    one in food what is weighed for the food of that day; or None and why it is not known beforehand.
 
     ``target`` is the template's, ``out`` the litres that a planned change takes out of a water that is dosed again for
     them (rule C1).
@@ -478,7 +482,12 @@ def exact_amount(
         return None, f"no ceiling of {row.id} is on record for this water"
     if row.route == "food":
         hold = food_hold(substance, row, setting)
-        return (None, hold.says) if hold else (food_size(substance, row, wanted, setting, ceiling).given_mg, "")
+        if hold is None:
+            size = food_size(substance, row, wanted, setting, ceiling)
+            hold = food_size_hold(substance, row, setting, size)
+            if hold is None and size.food is not None:
+                return size.food.substance_mg, ""
+        return None, hold.says if hold else ""
     if setting.volume is None:
         return None, "the water volume is not known"
     if tops_up(substance, row) or not dosing.counts_in_ledger(substance, wanted.unit):
@@ -635,7 +644,8 @@ def course_lines(made: Shopping, batch: str, today: date) -> list[str]:
         beside = f" of it {show(own)} {unit} for this batch," if own != item.needed else ""
         says = ",".join(filter(None, (beside.rstrip(","), f" {verdict(item, today)}")))
         lines.append(f"Stock: {headline(item)};{says}".rstrip("; "))
-        lines += [f"  not known of {unknown} tasks: {reasons_of(mine)}"] if unknown else []
+        tasks = "task" if unknown == 1 else "tasks"
+        lines += [f"  not known of {unknown} {tasks}: {reasons_of(mine)}"] if unknown else []
     return lines
 
 

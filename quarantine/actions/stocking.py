@@ -12,10 +12,10 @@ from zoneinfo import ZoneInfo
 from quarantine import stock
 from quarantine.actions.desk import Desk, free_name, local_text, when
 from quarantine.actions.measured import last_good_day, plain_words
-from quarantine.actions.shelf import find_lot, lot_document, lots, stock_zone
+from quarantine.actions.shelf import balances, find_lot, lot_document, lots, stock_zone
 from quarantine.facts import local_day
 from quarantine.failures import Refused, Unknown, Usage
-from quarantine.quantity import UNITS, read, show, to
+from quarantine.quantity import UNITS, read, read_measured_drops, show, to
 from quarantine.records.codec import instant, text_of_instant
 from quarantine.records.reads import Row, Rows
 from quarantine.records.store import Act, new_id
@@ -25,6 +25,9 @@ HALF = Decimal("0.5")
 
 UNNUMBERED = "no number"
 """The lot of a product whose label has none."""
+
+BY_WORD = ("purchase", "count", "use", "disposal")
+"""Kinds of movement that a keeper enters; a dose draws by itself."""
 
 
 def add(
@@ -59,13 +62,15 @@ def add(
         moment = when(at, zone, act.now)
         product = _product(act, name, substance, form, strength, each, step, halves)
         bought = _amount(amount, product["unit"], "AMOUNT")
-        row = _lot(act, product, number, expires, opened)
+        row = _lot(act, product, number, expires, _opened(opened, local_day(act.now, zone)))
         data = {
             "source": source and plain_words(source, "--from"),
             "authority": authority and plain_words(authority, "--authority"),
         }
         move(act, row["id"], "purchase", bought, moment, {k: v for k, v in data.items() if v})
-        act.describe("stock added", f"{show(bought)} {product['unit']} of {product['name']}, lot {number}", moment)
+        act.describe(
+            "stock added", f"{stock.counted(bought, product['unit'])} of {product['name']}, lot {number}", moment
+        )
         return lot_document(next(one for one in lots(act) if one.id == row["id"]), local_day(act.now, zone))
 
 
@@ -74,23 +79,28 @@ def count(desk: Desk, name: str, amount: str, *, lot: str | None = None, because
     with desk.act() as act:
         found = find_lot(act, name, lot)
         counted = _amount(amount, found.unit, "AMOUNT", nothing=True)
-        return _moved(act, found, "count", counted - found.left, at, {"because": _reason(because), "counted": counted})
+        moment = _when(act, found, at)
+        more = counted - left_at(act, found, moment)
+        return _moved(act, found, "count", more, moment, {"because": _reason(because), "counted": counted})
 
 
 def use(desk: Desk, name: str, amount: str, *, lot: str | None = None, because: str, at: str | None = None) -> Any:
     """What went out otherwise than by a dose on record: spilled, tried, given away."""
     with desk.act() as act:
         found = find_lot(act, name, lot)
-        return _moved(act, found, "use", -_amount(amount, found.unit, "AMOUNT"), at, {"because": _reason(because)})
+        out, moment = _amount(amount, found.unit, "AMOUNT"), _when(act, found, at)
+        return _moved(act, found, "use", -out, moment, {"because": _reason(because)})
 
 
 def dispose(desk: Desk, name: str, *, lot: str | None = None, how: str, at: str | None = None) -> Any:
     """All that is left of a lot was thrown away, and how."""
     with desk.act() as act:
         found = find_lot(act, name, lot)
-        if found.left <= 0:
+        moment = _when(act, found, at)
+        there = left_at(act, found, moment)
+        if there <= 0:
             raise Refused(f"Nothing is left of lot {found.number} of {found.product} on record; nothing was recorded.")
-        return _moved(act, found, "disposal", -found.left, at, {"how": plain_words(how, "--how", 200)})
+        return _moved(act, found, "disposal", -there, moment, {"how": plain_words(how, "--how", 200)})
 
 
 def recall(desk: Desk, name: str, *, lot: str, because: str) -> dict[str, Any]:
@@ -158,10 +168,18 @@ def _product(
     step: str | None,
     halves: bool,
 ) -> Row:
-    """The product of that name: known, and then what is said must fit it, or made of what is said."""
+    """The product of that name: known, and then what is said must fit it, or made of what is said. One of which all was
+    taken back is described anew."""
     known = [row for row in act.rows("products") if row["name"].casefold() == name.strip().casefold()]
     if not known:
-        return _new_product(act, name, substance, form, strength, each, step, halves)
+        row = _described(name, substance, form, strength, each, step, halves)
+        made = {"id": new_id(), "name": free_name(act.rows("products"), "product", name), **row}
+        act.add("product", made)
+        return made
+    if not any(_stands(act, row["id"]) for row in act.rows("lots") if row["product"] == known[0]["id"]):
+        row = _described(name, substance, form, strength, each, step, halves)
+        act.change("product", known[0]["id"], **row)
+        return {**known[0], **row}
     said = {
         "substance": substance and _substance(substance),
         "form": form,
@@ -171,8 +189,8 @@ def _product(
     for column, value in said.items():
         if value is not None and value != known[0][column]:
             raise Refused(
-                f"{known[0]['name']} is on record with {column} {known[0][column]!r}, not {value!r}. Another strength "
-                "or form is another product: give it a name of its own."
+                f"{known[0]['name']} is on record with {column} {_said(known[0][column])}, not {_said(value)}. Another "
+                "strength or form is another product: give it a name of its own."
             )
     measured = HALF if halves else None if step is None else _step(step, known[0]["unit"])
     if measured is not None and (known[0]["step"] is None or measured != Decimal(known[0]["step"])):
@@ -183,14 +201,17 @@ def _product(
     return known[0]
 
 
+def _said(value: str | None) -> str:
+    return repr(value) if value else "unknown"
+
+
 def _steps(product: Row) -> str:
     if product["step"] is not None:
         return f"steps of {show(Decimal(product['step']))} {product['unit']}"
     return "whole tablets" if product["unit"] == "tablets" else "the steps of the settings"
 
 
-def _new_product(
-    act: Act,
+def _described(
     name: str,
     substance: str | None,
     form: str | None,
@@ -212,9 +233,7 @@ def _new_product(
     if form != "tablet" and halves:
         raise Usage("--halves is for tablets; of anything else say the step it is measured with: --step.")
     unit, id_ = stock.UNITS[form], _substance(str(substance))
-    row = {
-        "id": new_id(),
-        "name": free_name(act.rows("products"), "product", name),
+    return {
         "substance": id_,
         "form": form,
         "strength": _strength(id_, strength) if strength is not None else "",
@@ -222,8 +241,6 @@ def _new_product(
         "unit": unit,
         "step": HALF if halves else None if step is None else _step(step, unit),
     }
-    act.add("product", row)
-    return row
 
 
 def _substance(name: str) -> str:
@@ -265,11 +282,14 @@ def _each(text: str) -> str:
     return f"{show(to(each, 'mg'))} mg"
 
 
-def _lot(act: Act, product: Row, number: str, expires: str | None, opened: str | None) -> Row:
-    """The lot of that number: known, and then what is said must fit it, or made."""
-    opened_on = None if opened is None else _day(opened)
+def _lot(act: Act, product: Row, number: str, expires: str | None, opened_on: date | None) -> Row:
+    """The lot of that number: known, and then what is said must fit it, or made. One of which all was taken back takes
+    its dates as they are said now."""
     for row in act.rows("lots"):
         if row["product"] == product["id"] and row["number"].casefold() == number.casefold():
+            if not _stands(act, row["id"]):
+                act.change("lot", row["id"], expires=expires, opened_on=opened_on)
+                return row
             if expires is not None and row["expires"] is None and row["number"] != UNNUMBERED:
                 act.change("lot", row["id"], expires=expires)
             elif expires is not None and expires != row["expires"]:
@@ -285,11 +305,28 @@ def _lot(act: Act, product: Row, number: str, expires: str | None, opened: str |
     return made
 
 
-def _day(text: str) -> date:
+def _opened(text: str | None, today: date) -> date | None:
+    if text is None:
+        return None
     try:
-        return date.fromisoformat(text)
+        day = date.fromisoformat(text)
     except ValueError:
         raise Usage(f"--opened {text!r} is not a day; write YYYY-MM-DD.") from None
+    if day > today:
+        raise Refused(f"--opened {text} lies in the future (it is {today} at the site); write the day it was opened.")
+    return day
+
+
+def _stands(act: Act, lot: str) -> bool:
+    """Whether anything of a lot stands on record: something that a keeper entered, or that a dose ever drew."""
+    moved = act.rows("movements", lot=lot)
+    return bool(standing(moved)) or any(row["fact"] is not None for row in moved)
+
+
+def standing(moved: list[Row]) -> list[Row]:
+    """Of the movements of a lot those that a keeper entered and nobody took back."""
+    gone = {json.loads(row["data"]).get("of") for row in moved if row["kind"] == "taken back"}
+    return [row for row in moved if row["kind"] in BY_WORD and row["id"] not in gone]
 
 
 def _amount(text: str, unit: str, what: str, *, nothing: bool = False) -> Decimal:
@@ -302,11 +339,14 @@ def _amount(text: str, unit: str, what: str, *, nothing: bool = False) -> Decima
 
 def _step(text: str, unit: str) -> Decimal:
     """A typed step in the product's unit. Drops are measured first: how many of them make 1 mL differs by product."""
+    measured = read_measured_drops(text) if unit == "mL" else None
+    if measured is not None:
+        return measured
     if re.search(r"\bdrops?\b|\bgtt\b", text.casefold()):
         raise Refused(
             f"--step {text!r}: drops are no measure by themselves; a dropper may be 15 % off even with water (USP 32, "
-            "chapter 1101). Count the drops of this product in 1 mL on a syringe, and say what one of them is: --step "
-            '"0.05 mL" where 20 of them make 1 mL.'
+            "chapter 1101). Count the drops of this product in 1 mL on a syringe, and say that: --step "
+            '"20 measured drops per mL" (0.05 mL each).'
         )
     return _amount(text, unit, "--step")
 
@@ -315,17 +355,48 @@ def _reason(because: str) -> str:
     return plain_words(because, "--because", 200)
 
 
-def _moved(act: Act, lot: Lot, kind: str, amount: Decimal, at: str | None, data: dict[str, Any]) -> dict[str, Any]:
-    """One movement by a keeper's word. More than the books have cannot go out: count first."""
+def left_at(rows: Rows, lot: Lot, at: datetime) -> Decimal:
+    """What the books have of a lot at an instant."""
+    return next(iter(balances(rows, lot, at).values()))
+
+
+def _when(act: Act, lot: Lot, at: str | None) -> datetime:
+    """The instant at which something of a lot moved. Raises Refused where it had not come in by then."""
     zone = stock_zone(act)
     moment = when(at, zone, act.now)
-    if lot.left + amount < 0:
+    came = [
+        instant(row["happened_at"]) for row in standing(act.rows("movements", lot=lot.id)) if row["kind"] == "purchase"
+    ]
+    first = min(came, default=moment)
+    if moment < first.replace(second=0):
         raise Refused(
-            f"On record {show(lot.left)} {lot.unit} are left of lot {lot.number} of {lot.product}: more than that "
-            "cannot go out. If there was more, count it first: quarantine stock count."
+            f"Lot {lot.number} of {lot.product} came in {local_text(first, zone)}; at {local_text(moment, zone)} it "
+            "was not there. Check --at; nothing was recorded."
         )
+    return max(moment, first)  # a minute that was typed has no seconds
+
+
+def refuse_below_nothing(act: Act, lot: Lot, amount: Decimal, moment: datetime) -> None:
+    """Raises Refused where the books would have less than nothing of a lot, then or at any time after."""
+    zone = stock_zone(act)
+    for n, (at, there) in enumerate(balances(act, lot, moment).items()):
+        if there + amount >= 0:
+            continue
+        then = f" at {local_text(instant(at), zone)}" if n else ""
+        why = "more was taken out of it since" if n else "more than that cannot go out"
+        raise Refused(
+            f"On record {stock.counted(there, lot.unit)} {stock.are(there, lot.unit)} left of lot {lot.number} of "
+            f"{lot.product}{then}: {why}. If there was more, count it first: quarantine stock count."
+        )
+
+
+def _moved(act: Act, lot: Lot, kind: str, amount: Decimal, moment: datetime, data: dict[str, Any]) -> dict[str, Any]:
+    """One movement by a keeper's word. More than the books have cannot go out: count first."""
+    zone = stock_zone(act)
+    if amount < 0:
+        refuse_below_nothing(act, lot, amount, moment)
     move(act, lot.id, kind, amount, moment, data)
     now = lot._replace(left=lot.left + amount)
-    words = f"{show(abs(amount))} {lot.unit} of {lot.product}, lot {lot.number}"
+    words = f"{stock.counted(abs(amount), lot.unit)} of {lot.product}, lot {lot.number}"
     act.describe(f"stock {kind}", f"{words}: {data.get('because') or data.get('how')}", moment)
     return lot_document(now, local_day(act.now, zone)) | {"moved": amount, "at": moment.astimezone(ZoneInfo(zone))}

@@ -17,8 +17,10 @@ from typing import Any, NamedTuple
 from zoneinfo import ZoneInfo
 
 from quarantine.actions.desk import find_batch
+from quarantine.actions.shelf import lots
 from quarantine.facts import local_day
 from quarantine.failures import Refused
+from quarantine.quantity import show
 from quarantine.readings import SOURCE
 from quarantine.records.codec import instant
 from quarantine.records.journal import Entry, Told, tell
@@ -86,6 +88,14 @@ DOSES = (*FACT, *DOSE_OWN, *DOSE_LEVELS, "held", *DOSE_TIMES, *MADE)
 CHANGES = (*FACT, "kind", "out_litres", "in_litres", "litres_per_hour", "until", "by", *MADE)
 DEATH_OWN = ("cause", "explained", "signs", "suspected", "because", "method", "disposal")
 DEATHS = (*FACT, "outcome", "count", "last_look_at", *DEATH_OWN, *MADE)
+AMOUNTS = {"g": "amount_g", "mL": "amount_ml", "tablets": "amount_tablets"}
+DRAWS = (
+    *FACT, "task", "substance", "product", "lot", *AMOUNTS.values(), "keeper", "entered_at", "dose",
+)  # fmt: skip
+LEFT = {unit: column.replace("amount", "left") for unit, column in AMOUNTS.items()}
+LOTS = (
+    "product", "substance", "form", "strength", "each", "lot", "state", "good_until", "opened_on", *LEFT.values(), "id",
+)  # fmt: skip
 TASKS = (
     "day", "due_from", "due_until", "zone", "tank", "batch", "code", "kind", "title", "state", "reason",
     "outcome_at", "outcome_by", "outcome_fact",
@@ -99,9 +109,9 @@ JOURNAL = (
 def read_tables(rows: Rows, batch: str | None = None, since: date | None = None) -> Iterator[Table]:
     """All tables, one at a time; of one batch, or from a local day on. Raises Unknown for a batch not on record.
 
-    Of a batch: its own facts, and what happened to the water of its system during its stay (a dose in a shared water
-    was given to every batch in it). From a day on: what happened on it or later (signed, due, entered); a batch that
-    was not closed before it; a task that has no day yet.
+    Of a batch: its own facts, what happened to the water of its system during its stay (a dose in a shared water was
+    given to every batch in it), and the lots that its doses were drawn from. From a day on: what happened on it or
+    later (signed, due, entered); a batch that was not closed before it; a task that has no day yet; every lot.
     """
     chosen = find_batch(rows, batch) if batch is not None else None
     zone_of_site = {row["id"]: row["zone"] for row in rows.rows("sites")}
@@ -119,6 +129,8 @@ def read_tables(rows: Rows, batch: str | None = None, since: date | None = None)
     yield Table("looks", LOOKS, (_look(fact) for fact in _facts(rows, scope, "look")))
     yield Table("readings", READINGS, _readings(rows, scope))
     yield Table("doses", DOSES, (_dose(fact) for fact in _facts(rows, scope, "dose")))
+    yield Table("draws", DRAWS, _draws(rows, scope))
+    yield Table("lots", LOTS, _lots(rows, scope))
     yield Table("changes", CHANGES, _changes(rows, scope))
     yield Table("deaths", DEATHS, _deaths(rows, scope))
     yield Table("tasks", TASKS, _tasks(rows, scope))
@@ -256,6 +268,45 @@ def _dose_levels(data: Values) -> Values:
     mass, level = LEDGER_UNITS[data.get("level_unit", "mg/L")]
     found = {f"{name}_{level}": data.get(f"{name}_mg_per_l") for name in LEVELS}
     return {mass: data.get("mass_mg"), **found}
+
+
+def _draws(rows: Rows, scope: _Scope) -> Iterator[Values]:
+    """What the doses that stand were drawn from, a row for each lot; ``dose`` is the id of the dose's own row."""
+    codes = {row["id"]: row["code"] for row in rows.rows("all_tasks", batch=None)}
+    for fact in _facts(rows, scope, "dose"):
+        for one in fact["data"].get("drawn", ()):
+            yield fact | {
+                "task": codes.get(fact["row"]["task"]),
+                "substance": fact["data"]["substance"],
+                "product": one["product"],
+                "lot": one["lot"],
+                AMOUNTS[one["unit"]]: one["amount"],
+                "dose": fact["id"],
+            }
+
+
+def _lots(rows: Rows, scope: _Scope) -> Iterator[Values]:
+    """Every lot as it stands now; of a batch only those that its doses were drawn from."""
+    drawn = None
+    if scope.batch is not None:
+        facts = _facts(rows, scope, "dose")
+        drawn = {one["lot_id"] for fact in facts for one in fact["data"].get("drawn", ())}
+    forms = {row["id"]: row["form"] for row in rows.rows("lots")}
+    for lot in lots(rows):
+        if drawn is None or lot.id in drawn:
+            yield {
+                "product": lot.product,
+                "substance": lot.substance,
+                "form": forms[lot.id],
+                "strength": lot.strength,
+                "each": lot.each,
+                "lot": lot.number,
+                "state": "recalled" if lot.recalled else "in use",
+                "good_until": lot.good_until,
+                "opened_on": lot.opened_on,
+                LEFT[lot.unit]: show(lot.left),
+                "id": lot.id,
+            }
 
 
 def _changes(rows: Rows, scope: _Scope) -> Iterator[Values]:

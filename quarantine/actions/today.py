@@ -71,7 +71,8 @@ def list_day(rows: Rows, home: Home, now: datetime, on: date | None = None, tank
     until = datetime.combine(day + timedelta(days=2), time(12), ZoneInfo("UTC"))
     found = rows.rows("open_tasks", until=text_of_instant(until), tank=chosen)
     listed = _listed(rows, home, found, now, on, {b["id"]: b for b in batches}, tanks)
-    listed.sort(key=lambda item: _order(item, order))
+    changes = _last_changes(listed, order)
+    listed.sort(key=lambda item: _order(item, order, changes))
     return Day(day, lines, listed, _tomorrow(found, now, on, order))
 
 
@@ -93,7 +94,18 @@ def tank_named(tanks: Collection[Row], name: str) -> Row:
     raise Unknown("tank", name, sorted(t["name"] for t in tanks), " (add one: quarantine tank add NAME ...)")
 
 
-def _order(item: Listed, order: dict[str, int]) -> tuple[Any, ...]:
+def _last_changes(listed: list[Listed], order: dict[str, int]) -> dict[str, int]:
+    """Of each water the place of the last tank whose planned change is due: a dose belongs to the water, and comes
+    after the changes of all its tanks (rule C11)."""
+    found: dict[str, int] = {}
+    for item in listed:
+        row = item.row
+        if row["kind"] == "change" and row["step"] != END and item.section in ("overdue", "due"):
+            found[row["system"]] = max(found.get(row["system"], 0), order.get(row["tank"], 0))
+    return found
+
+
+def _order(item: Listed, order: dict[str, int], changes: dict[str, int]) -> tuple[Any, ...]:
     """Rule D: overdue ends, overdue doses and held A signs, running baths and dips; then clean to dirty; inside a tank
     by section, by what comes first in one water, and by time."""
     hold = item.proposal.hold if item.proposal else None
@@ -103,6 +115,8 @@ def _order(item: Listed, order: dict[str, int]) -> tuple[Any, ...]:
     else:
         first = 1 if (late and item.row["kind"] == "dose") or (hold and hold.rule == "C9") else 3
     place = order.get(item.row["tank"], len(order))
+    if item.row["kind"] == "dose" and item.section in ("overdue", "due"):
+        place = max(place, changes.get(item.row["system"], 0))
     turn, due = TURN.get(item.row["kind"], 0), item.row["due_from"] or ""
     return first, place, SECTIONS.index(item.section), turn, due, item.row["title"], item.row["code"]
 

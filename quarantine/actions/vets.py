@@ -16,6 +16,7 @@ from zoneinfo import ZoneInfo
 from quarantine import dosing
 from quarantine.actions.cards import own_groups
 from quarantine.actions.desk import Desk, find_batch, find_tank, when
+from quarantine.actions.duties import refuse_medicine
 from quarantine.actions.instructed import facts_of, instructions_here
 from quarantine.actions.noting import Noted
 from quarantine.actions.planning import add_fact, id_after
@@ -65,6 +66,7 @@ def add_instruction(
     if until < on:
         raise Usage("--until lies before --on.")
     with desk.act() as act:
+        refuse_medicine(act, "A veterinarian's instruction")
         batch = find_batch(act, batch_name)
         if batch["state"] != "open":
             raise Refused(f"Batch {batch['name']} is {batch['state']}: an instruction is for fish in quarantine.")

@@ -9,6 +9,7 @@ from decimal import Decimal
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from quarantine.actions.claims import wants_witness
+from quarantine.actions.feeding import NOT_SAID, Eaten, deviation, eaten_words
 from quarantine.failures import Refused, Usage
 from quarantine.quantity import UNITS, Quantity, read, show, show_significant, to
 from quarantine.records.codec import instant
@@ -20,12 +21,14 @@ if TYPE_CHECKING:
 
 class Beside(NamedTuple):
     """What a keeper said beside the amount, as typed: the witness's name and the amount that the witness read, and the
-    reason. ``kept``: what was recorded of all that when the dip that now ends was started."""
+    reason. ``kept``: what was recorded of all that when the dip that now ends was started; ``eaten``: how a dose in
+    food was eaten."""
 
     witness: str | None = None
     typed: str | None = None
     because: str | None = None
     kept: dict[str, Any] | None = None
+    eaten: Eaten = NOT_SAID
 
 
 NOTHING_BESIDE = Beside()
@@ -36,6 +39,8 @@ KEPT = ("witness", "witness_typed", "witness_unit", "allowance", "because")
 
 def refuse_beside(task: Row, said: Beside) -> None:
     """Raises Usage where something was said beside an amount and the task is no dose."""
+    if said.eaten != NOT_SAID:
+        raise Usage(f"{task['code']} ({task['title']}) is no dose in food: leave --eaten and --uneaten out.")
     if said != NOTHING_BESIDE:
         raise Usage(f"{task['code']} ({task['title']}) is no dose: leave --witness, --witness-typed and --because out.")
 
@@ -110,7 +115,7 @@ def vouched_lines(rows: Rows, data: dict[str, Any]) -> list[str]:
         lines.append(f"witness: {name}, who read {read_} without seeing the other figure")
     if "because" in data:
         lines.append(f"another amount, because: {data['because']}")
-    return lines
+    return [*lines, words] if (words := eaten_words(data)) else lines
 
 
 def beyond(given: Quantity, shown: Quantity, allowance: str) -> bool:
@@ -126,8 +131,8 @@ def _percent_off(given: Quantity, shown: Quantity) -> str:
 
 
 def deviations_of(rows: Rows, batch: Row, now: datetime) -> list[str]:
-    """The doses of a batch's water, since it arrived, whose amount lay outside what the protocol allows: a line each,
-    for sign-off. A dose that was corrected is judged by what stands."""
+    """The doses of a batch's water, since it arrived, whose amount lay outside what the protocol allows, or that were
+    in food and not eaten: a line each, for sign-off. A dose that was corrected is judged by what stands."""
     from quarantine.actions.desk import local_text
 
     found = rows.rows("facts_since", system=batch["system"], since=batch["arrived_at"])
@@ -137,6 +142,7 @@ def deviations_of(rows: Rows, batch: Row, now: datetime) -> list[str]:
         at = instant(row["happened_at"])
         if row["kind"] != "dose" or at > now or at < instant(batch["arrived_at"]):
             continue
+        lines += deviation(data, at, batch["zone"])
         if data.get("allowance") is None or data.get("prepared") is None:
             continue
         given = Quantity(Decimal(data["given"]), data["given_unit"])

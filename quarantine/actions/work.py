@@ -8,12 +8,13 @@ from decimal import Decimal
 from typing import Any, NamedTuple
 
 from quarantine import bathing, dosing
-from quarantine.actions import cards, drawing
+from quarantine.actions import cards, drawing, feeding
 from quarantine.actions.cards import NOT_NAMED, OutOf
 from quarantine.actions.claims import asked_if_claimed
 from quarantine.actions.desk import Desk, local_text, when
 from quarantine.actions.dipping import NO_DIP, Dip, Drained, Told, after_change, dip_of, end_bath, is_end
-from quarantine.actions.exchanging import ask_about_litres
+from quarantine.actions.duties import refuse_dose, refuse_task
+from quarantine.actions.exchanging import ask_about_litres, left_and_due, open_work
 from quarantine.actions.planning import OPEN, add_fact, consequences, earliest_days, frozen, id_after, replan
 from quarantine.actions.vouching import NOTHING_BESIDE, Beside, refuse_beside, vouched, vouched_lines
 from quarantine.failures import Refused, Usage
@@ -21,9 +22,11 @@ from quarantine.formulary import Substance, regimen
 from quarantine.plan import timing_of
 from quarantine.quantity import Quantity, read, show, show_significant, to
 from quarantine.records.codec import instant
+from quarantine.records.loading import fact_of
 from quarantine.records.reads import Row, Rows
 from quarantine.records.store import Act
 from quarantine.settings import Home
+from quarantine.water.ledger import filter_is_off
 
 SLIP_SHARE = Decimal("0.1")
 """Given and shown amounts that differ by more than this are asked about once (C7); our choice, no source."""
@@ -79,14 +82,22 @@ def done(
         if gave is not None and not amounts:
             raise Refused(f"{tasks[0]['code']} ({tasks[0]['title']}) takes no amount; leave --gave out.")
         said = []
+        before = {t["system"]: open_work(act, t["system"]) for t in tasks if t["kind"] == "change" and not is_end(t)}
+        days = earliest_days(act, {t["system"] for t in tasks}) if beside.eaten != feeding.NOT_SAID else {}
         for task in tasks:
             # Rule C9: the end of a bath is never held, by a claim neither.
             with asked_if_claimed(act, task, really=really or is_end(task)):
                 said.append(
                     _do_one(act, desk.home, task, at, gave, as_shown, note, really, dip, strength, out_of, beside)
                 )
+        made = []
         for system in dict.fromkeys(t["system"] for t in tasks):
-            replan(act, system)
+            made.append(replan(act, system))
+            if system in before and not said[0]["rescue"]:  # of a bath that the change ended it is said already
+                name = tasks[0]["tank_name"]
+                said[0]["stays"] = left_and_due(act, name, system, before[system], kind="change")
+        if days and (moved := consequences(act, days, made)):
+            said[0]["stays"] = moved
         act.describe("task done", "; ".join(s["says"] for s in said), said[0]["happened_at"])
         return said
 
@@ -106,6 +117,8 @@ def _do_one(
     beside: Beside,
 ) -> dict[str, Any]:
     refuse_finished(act, task)
+    if not is_end(task):  # rule C9: the end of a bath is never held
+        refuse_task(act, task, really=really)
     dip = dip_of(task, told, at, act.now)
     moment = dip.ended if dip else when(at, task["zone"], act.now)
     batch = act.rows("batch_arrival", id=task["batch"])[0]
@@ -130,6 +143,8 @@ def _do_one(
         says = f"{show(data['given'])} {data['given_unit']} of {data['substance']} given to {task['tank_name']}"
         if dip:
             says += f", a dip of {show(data['elapsed_seconds'])} s ({data['contact']})"
+        elif "eaten" in data:
+            says += f", {feeding.eaten_words(data)}"
         elif "contact_most" in data:
             says += f", a timed bath that ends after {data['contact_most']} at most"
         kind = "dose"
@@ -153,12 +168,16 @@ def _do_one(
         id_=id_after(act, task["system"], moment),
     )
     drawing.write(act, fact, moment, data)
+    if task["kind"] == "chore" and bathing.says_back(task["title"].casefold(), "filter"):
+        _filter_on(act, task, moment)
     outcome = {"fact": fact, **({"gave": f"{data['given']} {data['given_unit']}"} if data else {})}
     if not act.change_if(
         "task", task["id"], OPEN, state="done", outcome_at=moment, outcome_by=act.keeper, outcome=outcome
     ):
         refuse_finished(act, find_task(act, task["code"]))
     late = (act.now - moment).total_seconds() > 3600
+    in_food = kind == "dose" and data["route"] == "food"
+    fed = feeding.told(data, feeding.after_window_of(act, task)) if in_food else ""
     return {
         "code": task["code"],
         "says": says,
@@ -167,7 +186,7 @@ def _do_one(
         "entered_late": late,
         "timing": timing_of(task, moment),
         "stock": drawing.words(act, data),
-        "rescue": data.get("rescue") or " ".join(drained),
+        "rescue": " ".join(filter(None, (data.get("rescue") or " ".join(drained), fed))),
         "defers": dosing.DEFERS if kind == "dose" else "",
     }
 
@@ -236,8 +255,10 @@ def dose_data(
     setting = cards.setting_for(act, home, tank, batch, moment)
     if dip is not None:
         setting = setting._replace(vessel=dip.vessel)
-    substance = regimen(json.loads(task["detail"])["treatment"]["regimen"])[0]
+    treatment = json.loads(task["detail"])["treatment"]
+    substance = regimen(treatment["regimen"])[0]
     setting = cards.measured_out_of(setting, substance, strength, out_of)
+    setting = dosing.circulating(cards.where_of(treatment["water"], treatment["filter"], treatment["off"]), setting)
     cards.refuse_several(setting, substance)
     proposal = cards.propose_task(task, setting)
     if as_shown:
@@ -256,7 +277,8 @@ def dose_data(
             else "none is shown"
         )
         raise Refused(
-            f"A dose is recorded with the amount that was given: --gave AMOUNT, or --as-shown ({words}).",
+            f"A dose is recorded with the amount that was given: --gave AMOUNT, or --as-shown ({words})."
+            f"{_at_mark(proposal)}",
             **{f"shown_{proposal.dose.add_unit}": None if proposal.dose.add is None else show(proposal.dose.add)},
         )
     if given.value <= 0:
@@ -265,21 +287,37 @@ def dose_data(
     shown_amount = proposal.dose.add if proposal.hold is None else None
     shown = None if shown_amount is None else Quantity(shown_amount, proposal.dose.add_unit)
     data = {**dose_record(proposal, setting, given), **vouched(act, task, shown, given, beside)}
-    if left_off := _left_off(act, task):
+    data |= feeding.eaten_data(data, beside.eaten)
+    if left_off := _left_off(act, task, apart="apart_litres" in data):
         data["put_back"] = left_off
     if dip is None:
         return data
     return {**data, **dip.data, "rescue": " ".join(words for words in (data["rescue"], dip.rescue) if words)}
 
 
-def _left_off(act: Act, task: Row) -> list[str]:
-    """What was off or out for a dose and no chore of the template puts back (rule C10)."""
+def _at_mark(proposal: dosing.Proposal) -> str:
+    """Rule C10: it is asked at each dose."""
+    return f" Either says also: {dosing.AT_THE_MARK}." if dosing.AT_THE_MARK in proposal.confirm else ""
+
+
+def _left_off(act: Act, task: Row, *, apart: bool) -> list[str]:
+    """What was off or out for a dose and no chore of the template puts back (rule C10); a filter however short it was
+    off where its water stands ``apart``: what is in the water is known again only once it is said to run."""
     treatment = json.loads(task["detail"])["treatment"]
     if not treatment["off"] and treatment["filter"] != "off":
         return []
     batch = next(b for b in act.rows("batches") if b["id"] == task["batch"])
     later = [s.title for s in frozen(act, batch["copy_id"]).steps if s.kind == "chore" and s.start.kind == "after"]
-    return bathing.to_put_back(treatment["off"], treatment["filter"], regimen(treatment["regimen"])[1], later)
+    off, filter_ = ([*treatment["off"], "filter"], "") if apart else (treatment["off"], treatment["filter"])
+    return bathing.to_put_back(off, filter_, regimen(treatment["regimen"])[1], later)
+
+
+def _filter_on(act: Act, task: Row, moment: datetime) -> None:
+    """A chore that puts the filter back says that its water and the tank's are one again (rule C10)."""
+    facts = [fact_of(row) for row in act.rows("facts_since", system=task["system"], since="9999")]
+    if filter_is_off(facts, moment):
+        at = id_after(act, task["system"], moment)
+        add_fact(act, "filter_on", system=task["system"], tank=task["tank"], at=moment, data={}, id_=at)
 
 
 def _ask_once(task: Row, proposal: dosing.Proposal, given: Quantity, really: bool, beside: Beside) -> None:
@@ -317,7 +355,7 @@ def dose_record(proposal: dosing.Proposal, setting: dosing.Setting, given: Quant
     dose = proposal.dose
     substance, row = regimen(dose.regimen)
     food = dose.route == "food"  # of that the substance in the portion is counted
-    milligrams = to(given, "mg") if food else dosing.given_in_ledger(substance, setting.product, given)
+    milligrams = to(given, "mg") if food else dosing.given_in_ledger(substance, setting.product, given, setting.stock)
     most = dose.volume_litres + dose.volume_plus_minus_litres
     least = dose.volume_litres - dose.volume_plus_minus_litres
     low = milligrams / most if most > 0 else Decimal(0)
@@ -362,9 +400,16 @@ def dose_record(proposal: dosing.Proposal, setting: dosing.Setting, given: Quant
         data["instruction"] = said.id
     if setting.product is not None:
         data["product"] = setting.product.words
-    data |= drawing.drawn(setting, substance, given, food=food)
+    data |= drawing.drawn(setting, substance, given, food=food) | cards.solution_record(setting, substance, given)
     if dose.fish_grams is not None:
         data |= {"fish_grams": dose.fish_grams, "food_grams": dose.food_grams}
+    if dose.route in ("bath", "prolonged") and setting.whole is not None and setting.apart is not None:
+        data |= {
+            "whole_litres": Decimal(str(setting.whole.litres)),
+            "whole_plus_minus_litres": Decimal(str(setting.whole.plus_minus_litres)),
+            "apart_litres": Decimal(str(setting.apart.litres)),
+            "apart_plus_minus_litres": Decimal(str(setting.apart.plus_minus_litres)),
+        }
     data |= bathing.begun(substance, row, setting, data)
     return {name: Decimal(show(value)) if isinstance(value, Decimal) else value for name, value in data.items()}
 
@@ -442,6 +487,7 @@ def skip(desk: Desk, codes: list[str], *, because: str, at: str | None = None, y
                     f"{task['code']} ({task['title']}) is no task to skip: it stands until the bath or dip has ended "
                     f"(rule A11). End it: quarantine bath end {task['code']}."
                 )
+            refuse_dose(act, task)
             moment = when(at, task["zone"], act.now)
             fact = add_fact(
                 act,

@@ -374,6 +374,13 @@ COMMANDS: dict[str, Entry | dict[str, Entry]] = {
             "All dates, doses and totals; nothing is written.",
             'quarantine protocol preview marine-watch --tank Q2 --arrived "2026-02-10 14:30"',
         ),
+        "start-days": (
+            "people",
+            "start_days",
+            False,
+            "Days on which fish can come: absences, terms, stock.",
+            "quarantine protocol start-days marine-watch --tank Q2",
+        ),
     },
     "formulary": {
         "list": ("formulary", "list_", False, "The substances there are.", "quarantine formulary list"),
@@ -398,6 +405,13 @@ COMMANDS: dict[str, Entry | dict[str, Entry]] = {
             "Groups of animals, and what harms them.",
             "quarantine formulary groups",
         ),
+        "cycles": (
+            "lifecycles",
+            "cycles",
+            False,
+            "How long parasites take, by temperature.",
+            'quarantine formulary cycles dactylogyrus --at "20 °C"',
+        ),
     },
     "site": {
         "add": (
@@ -408,7 +422,28 @@ COMMANDS: dict[str, Entry | dict[str, Entry]] = {
             'quarantine site add "Hall" --zone Europe/Berlin',
         ),
         "list": ("places", "list_sites", False, "The sites on record.", "quarantine site list"),
+        "closed": (
+            "people",
+            "closed",
+            True,
+            "Days on which a site is shut: terms, weekends.",
+            'quarantine site closed Hall 2026-03-28 2026-04-12 --what "spring break"',
+        ),
     },
+    "absent": (
+        "people",
+        "absent",
+        True,
+        "A keeper is away; what nobody can do then.",
+        'quarantine absent Robin 2026-03-10 2026-03-14 --because "course"',
+    ),
+    "handover": (
+        "handover",
+        "handover",
+        False,
+        "What the next keeper must know: open, odd, watch, stock.",
+        "quarantine handover --site Hall",
+    ),
     "shopping": (
         "shopping",
         "shopping",
@@ -472,6 +507,13 @@ COMMANDS: dict[str, Entry | dict[str, Entry]] = {
     "keeper": {
         "add": ("places", "add_keeper", True, "A person who does the work.", 'quarantine keeper add "Robin"'),
         "list": ("places", "list_keepers", False, "The keepers on record.", "quarantine keeper list"),
+        "role": (
+            "people",
+            "role",
+            True,
+            "What a keeper may do: keeper, adult, sitter, pupil.",
+            "quarantine keeper role Robin keeper",
+        ),
     },
     "tank": {
         "add": (

@@ -28,6 +28,7 @@ Claim = Annotated[
 ]
 Dead = Annotated[int, typer.Option(help="Dead in the bag, counted apart.")]
 Really = Annotated[bool, typer.Option("--really", help="They are in already, though the water holds medicine.")]
+Because = Annotated[str | None, typer.Option(help="Why the day is kept, though nobody can do some of the work then.")]
 Acknowledge = Annotated[bool, typer.Option("--acknowledge", help="Cautions, label and law were read.")]
 
 
@@ -50,6 +51,7 @@ def start(
     box: Box = None,
     claim_within: Claim = None,
     acknowledge: Acknowledge = False,
+    because: Because = None,
     yes: Annotated[bool, typer.Option("--yes", help="Accept the new dates of fish already there.")] = False,
     really: Really = False,
 ) -> None:
@@ -69,6 +71,7 @@ def start(
             name=name,
             bag=bag,
             acknowledge=acknowledge,
+            because=because,
             yes=yes,
             really=really,
         )
@@ -160,6 +163,7 @@ def expect(
     fish: Annotated[list[str] | None, typer.Option(help='Fish ordered: "12 Melanotaenia praecox, 3 cm".')] = None,
     source: Annotated[str | None, typer.Option(help="Where the fish will come from.")] = None,
     to_tank: Annotated[str | None, typer.Option("--to", help="The tank they are to move to.")] = None,
+    because: Because = None,
     yes: Annotated[bool, typer.Option("--yes", help="Days far ahead, or far apart, are meant.")] = False,
 ) -> None:
     from quarantine.actions.expecting import expect
@@ -174,6 +178,7 @@ def expect(
         fish=fish,
         source=source,
         to_tank=to_tank,
+        because=because,
         yes=yes,
     )
     days = _days_text(made)
@@ -183,6 +188,8 @@ def expect(
         who = "" if task["who"] == "anyone" else f" ({task['who']})"
         done = "" if task["state"] == "planned" else f", {task['state']}"
         lines.append(f"  {task['day']} {task['code']:5} {task['title']}{who}{done}")
+    lines += [f"Away in the first week: {'; '.join(made['away'])}."] if made["away"] else []
+    lines += made["passed"]
     lines.append(f"Late or early? quarantine batch expect {made['batch']} --from DAY")
     lines.append(f"When they come: quarantine batch arrived {made['batch']}")
     session().emit(made, lines)
@@ -213,6 +220,7 @@ def arrived(
     to_tank: Annotated[str | None, typer.Option("--to", help="Another destination.")] = None,
     open_items: Annotated[str | None, typer.Option(help="Why it starts though not all stands ready.")] = None,
     acknowledge: Acknowledge = False,
+    because: Because = None,
     yes: Annotated[bool, typer.Option("--yes", help="Accept what was asked.")] = False,
     really: Really = False,
 ) -> None:
@@ -233,6 +241,7 @@ def arrived(
             bag=bag,
             open_items=open_items,
             acknowledge=acknowledge,
+            because=because,
             yes=yes,
             really=really,
         )

@@ -31,7 +31,7 @@ def start(
     as_shown: Annotated[bool, typer.Option("--as-shown", help="Exactly the amount shown.")] = False,
     strength: Annotated[str | None, typer.Option(help=STRENGTH)] = None,
     ready: Annotated[
-        str | None, typer.Option(help='A bath: matched, conditioned water that stands ready for its end, "90 L".')
+        str | None, typer.Option(help='A bath: the matched water that stands ready for its end, "90 L".')
     ] = None,
     clean_tank: Annotated[
         bool, typer.Option("--clean-tank", help="A bath: the fish go into clean water that stands ready instead.")

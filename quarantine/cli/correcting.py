@@ -19,7 +19,9 @@ def undo(
     from quarantine.actions.correcting import undo
 
     made = undo(session().desk(), " ".join(reason), yes=yes)
-    session().emit(made, [f"Taken back: {made['kind']}, {made['says']}. Both stay in the journal.", *made["moved"]])
+    lines = [f"Taken back: {made['kind']}, {made['says']}. Both stay in the journal."]
+    lines += [f"What it had corrected stands again: {words}." for words in made["stands_again"]]
+    session().emit(made, [*lines, *made["rescue"], *made["stock"], *made["moved"]])
 
 
 def correct(
@@ -30,9 +32,12 @@ def correct(
     ] = None,
     at: At = None,
     yes: Yes = False,
+    really: Annotated[bool, typer.Option("--really", help="Such an amount was really given.")] = False,
 ) -> None:
     from quarantine.actions.correcting import correct
 
-    made: dict[str, Any] = correct(session().desk(), entry, values or [], because=because, at=at, yes=yes)
-    lines = [f"Corrected ({made['was']}):", *[f"  {line}" for line in made["now"]], *made["moved"]]
+    made: dict[str, Any] = correct(
+        session().desk(), entry, values or [], because=because, at=at, yes=yes, really=really
+    )
+    lines = [f"Corrected ({made['was']}):", *[f"  {line}" for line in made["now"]], *made["follows"], *made["moved"]]
     session().emit(made, [*lines, "Both stay in the journal."])

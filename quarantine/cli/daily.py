@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from quarantine.cli.claiming import Because, Witness, WitnessTyped, read_blind
-from quarantine.cli.session import LOT, PRODUCT, STRENGTH, now, session
+from quarantine.cli.session import FROM_REST, KEEP_UNTIL, LOT, PRODUCT, STOCK, STRENGTH, now, session
 
 if TYPE_CHECKING:
     from quarantine.actions.conditioning import Conditioner
@@ -122,12 +122,20 @@ def done(
     ended: Annotated[str | None, typer.Option(help="A dip: when the last fish came out, 09:02:30.")] = None,
     product: Annotated[str | None, typer.Option(help=PRODUCT)] = None,
     lot: Annotated[str | None, typer.Option(help=LOT)] = None,
+    stock: Annotated[str | None, typer.Option(help=STOCK)] = None,
+    keep_until: Annotated[str | None, typer.Option("--keep-until", help=KEEP_UNTIL)] = None,
+    from_rest: Annotated[bool, typer.Option("--from-rest", help=FROM_REST)] = False,
     witness: Witness = None,
     witness_typed: WitnessTyped = None,
     because: Because = None,
+    eaten: Annotated[
+        str | None, typer.Option(help="In food: how it was eaten: all, part or none; left out where nobody saw it.")
+    ] = None,
+    uneaten: Annotated[str | None, typer.Option(help='In food: how much of the portion was left, "1.2 g".')] = None,
 ) -> None:
-    from quarantine.actions.cards import OutOf
+    from quarantine.actions.cards import OutOf, Solution
     from quarantine.actions.dipping import Told
+    from quarantine.actions.feeding import Eaten
     from quarantine.actions.vouching import Beside
     from quarantine.actions.work import done
 
@@ -142,8 +150,8 @@ def done(
         really=really,
         dip=dip,
         strength=strength,
-        out_of=OutOf(product, lot),
-        beside=Beside(witness, read_blind(witness, witness_typed), because),
+        out_of=OutOf(product, lot, Solution(stock, keep_until, from_rest)),
+        beside=Beside(witness, read_blind(witness, witness_typed), because, eaten=Eaten(eaten, uneaten)),
     )
     lines = [line for item in made for line in done_lines(item)]
     session().emit({"tasks": [{k: v for k, v in i.items() if k != "local"} for i in made]}, lines)
@@ -156,7 +164,7 @@ def done_lines(item: dict[str, Any]) -> list[str]:
     came = f", {OUT_OF_TIME[item['timing']]}" if item["timing"] in OUT_OF_TIME else ""
     late = " (entered late)" if item["entered_late"] else ""
     said = f"{item['code']}: {item['says']}, {item['local']}{came}{late}."
-    return [said, *item["stock"], *(item[name] for name in ("rescue", "defers") if item[name])]
+    return [said, *item["stock"], *item.get("stays", ()), *(item[name] for name in ("rescue", "defers") if item[name])]
 
 
 def skip(

@@ -42,9 +42,14 @@ Really = Annotated[bool, typer.Option("--really", help="It is so, though it look
 
 
 def list_keepers() -> None:
+    from quarantine.actions.duties import people_of
+
     with session().reader() as rows:
-        names = sorted(r["name"] for r in rows.rows("keepers"))
-    session().emit({"keepers": names}, names or ["No keeper yet: quarantine keeper add NAME."])
+        people = sorted(people_of(rows), key=lambda p: p.name)
+    roles = {p.name: p.role for p in people if p.role}
+    lines = [p.name + (f", {p.role}" if p.role else "") for p in people]
+    document = {"keepers": [p.name for p in people], **({"roles": roles} if roles else {})}
+    session().emit(document, lines or ["No keeper yet: quarantine keeper add NAME."])
 
 
 def _with_measures(command: Callable[..., None]) -> Callable[..., None]:

@@ -18,6 +18,10 @@ STRENGTH = 'How strong the product is, as its label says: "98 %", "37 % formalde
 PRODUCT = "Out of which product in stock, where there are several: its name."
 LOT = "Out of which lot of it."
 
+STOCK = 'Out of a stock solution: what was weighed and made up to what, "10 g in 500 mL", "0.2 g in 100 mL ± 1 mL".'
+KEEP_UNTIL = "Of a stock solution: the last day its label lets it be used, YYYY-MM-DD; not known if left out."
+FROM_REST = "Of a stock solution: out of the rest of one made before; nothing more is drawn from the lot."
+
 
 class Session(NamedTuple):
     """The options that may stand anywhere on the line."""
@@ -36,12 +40,18 @@ class Session(NamedTuple):
 
     def desk(self) -> Desk:
         """The desk of a writing command: its time is made here, once."""
-        import os
-
         from quarantine.actions.desk import Desk
 
-        keeper = self.keeper or os.environ.get("QUARANTINE_KEEPER", "")
-        return Desk(self.home(), now(), keeper, self.dry_run)
+        return Desk(self.home(), now(), self._named(), self.dry_run)
+
+    def who(self) -> str:
+        """The name of the keeper who reads: said on the line, in the environment or in the settings; "" where none."""
+        return self._named() or str(self.home().value("keeper") or "")
+
+    def _named(self) -> str:
+        import os
+
+        return self.keeper or os.environ.get("QUARANTINE_KEEPER", "")
 
     def reader(self) -> Reader:
         """The record, for reading."""

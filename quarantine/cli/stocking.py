@@ -166,11 +166,9 @@ def register(
 
 
 def _sums_line(one: dict[str, Any]) -> str:
-    from quarantine.quantity import show
+    from quarantine.stock import counted
 
-    opening, came_in, out, on_hand = (
-        f"{show(one[name])} {one['unit']}" for name in ("opening", "in", "out", "on_hand")
-    )
+    opening, came_in, out, on_hand = (counted(one[name], one["unit"]) for name in ("opening", "in", "out", "on_hand"))
     return f"{one['product']}, lot {one['lot']}: opening {opening} + in {came_in} - out {out} = on hand {on_hand}"
 
 
@@ -184,12 +182,12 @@ def lot(number: Annotated[str, typer.Argument(help="The lot's number.")]) -> Non
 
 
 def _traced_lines(one: dict[str, Any]) -> list[str]:
-    from quarantine.quantity import show
+    from quarantine.stock import counted
 
     lines = [f"{_lot_line(one)}."]
     for dose in one["doses"]:
         batch = f"batch {dose['batch']}" if dose["batch"] else "no batch there"
-        amount = f"{show(dose['amount'])} {dose['unit']}"
+        amount = counted(dose["amount"], dose["unit"])
         lines.append(f"  {dose['at']} {dose['tank']} ({batch}): {amount}, {dose['dose']}, {dose['by']}")
     if not one["doses"]:
         return [*lines, "  No dose on record was drawn from it."]
@@ -198,28 +196,29 @@ def _traced_lines(one: dict[str, Any]) -> list[str]:
 
 
 def _say_moved(made: dict[str, Any]) -> None:
-    from quarantine.quantity import show
+    from quarantine.stock import counted
 
     moved = made["moved"]
     word = "in" if moved > 0 else "out"
-    change = f"{show(abs(moved))} {made['unit']} {word}" if moved else "The books were right"
+    change = f"{counted(abs(moved), made['unit'])} {word}" if moved else "The books were right"
     session().emit(made, [f"{change}. {_lot_line(made)}."])
 
 
 def _lot_line(lot: dict[str, Any]) -> str:
-    from quarantine.quantity import show
+    from quarantine.stock import counted
 
     strength = lot["strength"] or (f"{lot['each']} each" if lot["each"] else "strength not said")
     good = f", good until {lot['good_until']}" if lot["good_until"] else ", no expiry on record"
     barred = f" ({lot['barred']})" if lot["barred"] else ""
-    left = f"{show(lot['left'])} {lot['unit']} left"
+    left = f"{counted(lot['left'], lot['unit'])} left"
     return f"{lot['product']} ({lot['substance']}, {strength}), lot {lot['lot']}: {left}{good}{barred}"
 
 
 def _movement_line(one: dict[str, Any]) -> str:
-    from quarantine.quantity import show
+    from quarantine.stock import counted
 
     sign = "+" if one["amount"] > 0 else "-" if one["amount"] else ""
     why = one.get("because") or one.get("how") or one.get("source") or ""
-    line = f"{one['at']} {one['kind']}: {sign}{show(abs(one['amount']))} {one['unit']}, {one['by']}"
+    kind = f"{one['of_kind']} {one['kind']}" if "of_kind" in one else one["kind"]
+    line = f"{one['at']} {kind}: {sign}{counted(abs(one['amount']), one['unit'])}, {one['by']}"
     return f"{line} ({why})" if why else line

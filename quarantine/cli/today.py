@@ -13,14 +13,16 @@ import typer
 
 from quarantine.actions.claims import WITNESS, wants_witness
 from quarantine.actions.conditioning import card_lines as conditioner_lines
+from quarantine.actions.duties import day_for, role_named
 from quarantine.actions.today import Day, Listed, list_day, tank_named, task_json
 from quarantine.bathing import END
 from quarantine.cli.render import card_lines, proposal_lines
-from quarantine.cli.session import LOT, PRODUCT, STRENGTH, now, session
+from quarantine.cli.session import FROM_REST, KEEP_UNTIL, LOT, PRODUCT, STOCK, STRENGTH, now, session
 from quarantine.formulary import Regimen, Substance
 from quarantine.quantity import show
 from quarantine.records.codec import instant
 from quarantine.records.reads import Rows
+from quarantine.roster import WITHOUT_MEDICINE
 from quarantine.settings import Home
 
 
@@ -45,7 +47,9 @@ def today(
     home = session().home()
     with session().reader() as rows:
         listed = list_day(rows, home, now(), day, tank)
-        stock = runs_out(rows, home) if on is None else []
+        role = role_named(rows, session().who())
+        listed = day_for(rows, listed, role)
+        stock = runs_out(rows, home) if on is None and role not in WITHOUT_MEDICINE else []
     if session().as_json:
         document = {
             "on": listed.on,
@@ -171,7 +175,9 @@ def dose(
     tank: Annotated[str, typer.Option(help="The tank.")],
     regimen: Annotated[str | None, typer.Option(help="The regimen's id, when there are several.")] = None,
     vessel: Annotated[str | None, typer.Option(help='A dip: the water in its vessel, "10 L".')] = None,
-    stock: Annotated[str | None, typer.Option(help='Out of a stock solution: "10 g in 500 mL".')] = None,
+    stock: Annotated[str | None, typer.Option(help=STOCK)] = None,
+    keep_until: Annotated[str | None, typer.Option("--keep-until", help=KEEP_UNTIL)] = None,
+    from_rest: Annotated[bool, typer.Option("--from-rest", help=FROM_REST)] = False,
     strength: Annotated[str | None, typer.Option(help=STRENGTH)] = None,
     food: Annotated[str | None, typer.Option(help='In food: how much food to prepare at once, "50 g".')] = None,
     product: Annotated[str | None, typer.Option(help=PRODUCT)] = None,
@@ -185,10 +191,11 @@ def dose(
     home = session().home()
     with session().reader() as rows:
         row = tank_named(rows.rows("tanks"), tank)
-        chosen = _regimen(found, regimen, row["water"])
         setting = cards.setting_for(rows, home, row, cards.batch_in(rows, row["system"]), now())
-    setting = cards.with_options(setting, chosen, vessel, stock, food)
-    setting = cards.measured_out_of(setting, found, strength, cards.OutOf(product, lot))
+    chosen = _regimen(found, regimen, row["water"], cards.instructed_rows(found, setting), in_food=food is not None)
+    setting = cards.with_options(setting, chosen, vessel, food)
+    out_of = cards.OutOf(product, lot, cards.Solution(stock, keep_until, from_rest))
+    setting = cards.measured_out_of(setting, found, strength, out_of)
     proposal = propose(found, chosen, setting)
     if proposal.hold is None:
         proposal = proposal._replace(how=(*proposal.how, GATE))
@@ -207,7 +214,17 @@ def _row(r: Regimen) -> str:
     return f"{r.id}: {r.purpose}, {r.route}, {'/'.join(r.water)}, {r.tier}"
 
 
-def _regimen(substance: Substance, regimen: str | None, water: str) -> Regimen:
+def _regimen(
+    substance: Substance,
+    regimen: str | None,
+    water: str,
+    instructed: tuple[Regimen, ...] = (),
+    *,
+    in_food: bool = False,
+) -> Regimen:
+    """The regimen that was named; else the one that a standing instruction names; else the only ready one: a bath, or
+    what is given ``in_food`` where food to prepare was said. Raises Unknown, and Refused where there is none or a
+    choice."""
     from quarantine.failures import Refused, Unknown
 
     if regimen is not None:
@@ -215,12 +232,18 @@ def _regimen(substance: Substance, regimen: str | None, water: str) -> Regimen:
             if one.id.casefold() == regimen.casefold():
                 return one
         raise Unknown("regimen", regimen, [r.id for r in substance.regimens])
-    fits = [
-        r for r in substance.regimens if r.tier == "ready" and water in r.water and r.route in ("bath", "prolonged")
+    routes = ("food",) if in_food else ("bath", "prolonged")
+    instructed = tuple(r for r in instructed if r.route == "food") if in_food else instructed
+    if len(instructed) == 1:
+        return instructed[0]
+    fits = list(instructed) or [
+        r for r in substance.regimens if r.tier == "ready" and water in r.water and r.route in routes
     ]
     if len(fits) == 1:
         return fits[0]
     offered = [r for r in substance.regimens if r.tier != "refused"]
+    if in_food and (eaten := [r for r in offered if r.route == "food"]):
+        offered = eaten  # a bath's row would refuse the food all the same
     if not offered:  # the first caution of such an entry is the reason
         raise Refused(f"{substance.name} is never offered. {substance.cautions[0].text} Ask a veterinarian.")
     # The ready ones alone fit on a screen; what they are limited to tells apart those against the same.
@@ -232,8 +255,8 @@ def _regimen(substance: Substance, regimen: str | None, water: str) -> Regimen:
     listed = "; ".join(f"{r.id}: {r.purpose}, {r.route}{limits[r.id]}" if fits else _row(r) for r in shown)
     what = "They are" if fits else "On record"
     raise Refused(
-        f"{substance.name} has {len(fits) or 'no'} ready regimens for a bath in {water} water; "
-        f"name one with --regimen. {what}: {listed}. Every row with its source: quarantine formulary show "
+        f"{substance.name} has {len(fits) or 'no'} ready regimens {'in food' if in_food else 'for a bath'} in {water} "
+        f"water; name one with --regimen. {what}: {listed}. Every row with its source: quarantine formulary show "
         f"{substance.id}.",
         known=[r.id for r in substance.regimens],
     )

@@ -6,20 +6,39 @@ it is not shown as a dose (rule C3). The upper bound of the level refuses a dose
 
 ``setting`` has the types, ``known`` what the record says of the water, ``emergency``, ``animals``, ``pairs`` and
 ``holds`` what stands against a dose, ``instructing`` what a veterinarian's instruction passes of that, ``forms`` what
-it is measured as and hangs on, ``repeats`` how a repeat is sized, ``size`` and ``food`` how much, ``card`` what is
-shown, ``rescuing`` what to do after too much.
+it is measured as and hangs on, ``repeats`` how a repeat is sized, ``size`` and ``food`` how much, ``lengths`` what
+fish of a length weigh, ``card`` what is shown, ``rescuing`` what to do after too much.
 """
 
 from __future__ import annotations
 
 from quarantine.dosing.animals import animals_cautions, animals_to_confirm
-from quarantine.dosing.card import amount_words, checks_met, dose_of, headline, how_to, sized_for, to_confirm
+from quarantine.dosing.card import (
+    amount_words,
+    checks_met,
+    dose_of,
+    headline,
+    how_to,
+    off_to_confirm,
+    sized_for,
+    stock_label,
+    to_confirm,
+)
 from quarantine.dosing.emergency import FRESH_NITRITE, OUT_OF_LIMIT, emergency_hold
 from quarantine.dosing.food import WEIGHT_DAYS, food_size, food_size_hold
-from quarantine.dosing.forms import Measure, given_in_ledger, measure_of, oxygen_hold, read_strength, strength_hold
+from quarantine.dosing.forms import (
+    Measure,
+    given_in_ledger,
+    measure_of,
+    measured_by,
+    oxygen_hold,
+    read_strength,
+    stock_error,
+    strength_hold,
+)
 from quarantine.dosing.holds import course_hold, first_hold, vessel_hold, where_hold
 from quarantine.dosing.instructing import PASSES, in_force, instruction_for, on_the_instruction
-from quarantine.dosing.known import SYRINGE_ML, ceiling_in_ledger, ceiling_of, default_target, present_salinity
+from quarantine.dosing.known import ceiling_in_ledger, ceiling_of, circulating, default_target, present_salinity
 from quarantine.dosing.pairs import pair_cautions
 from quarantine.dosing.products import from_stock, stock_lines
 from quarantine.dosing.repeats import how_repeated, mode_hold, nothing_hold, replaced
@@ -27,6 +46,7 @@ from quarantine.dosing.rescuing import rescue, rescue_apart, rescue_held
 from quarantine.dosing.setting import (
     AT_THE_MARK,
     DEFERS,
+    SYRINGE_ML,
     TRIAL,
     Dose,
     Form,
@@ -67,6 +87,7 @@ __all__ = [
     "Where",
     "amount_words",
     "ceiling_in_ledger",
+    "circulating",
     "clearing_litres",
     "counts_in_ledger",
     "emergency_hold",
@@ -78,6 +99,7 @@ __all__ = [
     "instruction_for",
     "level_in",
     "measure_of",
+    "measured_by",
     "on_the_instruction",
     "out_of_ledger",
     "present_salinity",
@@ -87,6 +109,8 @@ __all__ = [
     "rescue_apart",
     "rescue_held",
     "sized_for",
+    "stock_error",
+    "stock_label",
     "stock_lines",
     "strength_hold",
 ]
@@ -107,7 +131,7 @@ def propose(
     ``mode`` is the template's (rule C1); one that is not computed here is held and never taken for another.
     ``where`` is the template's too (rule C10); None: the water that is there, as it runs.
     """
-    setting = from_stock(substance, setting)
+    setting = circulating(where, from_stock(substance, setting))
     said = instruction_for(regimen, setting)
     # An instruction gives its own dose: neither the template's target nor the entry's default.
     wanted = Quantity(said.dose, said.unit) if said else target or default_target(regimen, setting)
@@ -148,7 +172,8 @@ def propose(
         hold=hold,
         working=size.working if size else (),
         confirm=(
-            *to_confirm(substance, regimen, before, setting.evidence),
+            *to_confirm(substance, regimen, before, setting),
+            *off_to_confirm(where, setting),
             *animals_to_confirm(substance, regimen, setting),
         ),
         advice="" if hold or size is None else advice_on(substance, size, setting),

@@ -5,17 +5,21 @@ from __future__ import annotations
 from datetime import timedelta
 from decimal import ROUND_CEILING, ROUND_FLOOR, Decimal
 
+from quarantine import evidence as ev
 from quarantine.dosing.forms import Measure, measure_of
 from quarantine.dosing.setting import OUR_CHOICE, Hold, Setting, Weighed
 from quarantine.dosing.size import COARSEST_LOSS, Food, Size
 from quarantine.dosing.words import MG_PER_G, PER_FISH, cited, divide, g_of, mg_of
-from quarantine.facts import local_day
+from quarantine.facts import Fact, local_day
 from quarantine.formulary import Ceiling, Regimen, Substance
 from quarantine.quantity import Quantity, ceil_to, floor_to, show, show_significant
 
 WEIGHT_DAYS = 30
 """Fish grow: a weight older than this is no basis for a dose in food. Our choice, no source."""
 
+
+MOST_PRODUCT_SHARE = Decimal("0.5")
+"""Food of which more than this share would be the product is no food. Our choice, no source."""
 
 STEPS_OF_SCALE = 20
 """Food is prepared in such an amount that the substance for it is so many steps of the scale (rule C4)."""
@@ -46,6 +50,45 @@ def food_hold(substance: Substance, regimen: Regimen, setting: Setting) -> Hold 
         f'weigh them and watch what they eat: quarantine batch weigh {setting.batch} "3 g" --each --eats "1 %" '
         '--by "scale, 4 fish"',
     )
+
+
+def appetite_hold(regimen: Regimen, setting: Setting) -> Hold | None:
+    """A dose in food is only for fish that eat (rule A6): appetite 2 or more when food was last offered, today or
+    yesterday, no fish that is known to refuse, and nothing left of the portion before.
+
+    A later day's appetite is not known today: the card says what is asked then.
+    """
+    evidence = setting.evidence
+    if regimen.route != "food" or evidence is None or local_day(setting.now, setting.zone) > evidence.today:
+        return None
+    log = 'log it: quarantine look "TANK SEEN APPETITE" (appetite 0 none, 1 few, 2 most, 3 all at once)'
+    first = "test the water and look for signs first; take what they leave out; when they eat plain food again, " + log
+    vet = "; where they go on refusing, ask a veterinarian about another route"
+    looks = [look for look in evidence.looks if look.offered]
+    last = looks[-1] if looks else None
+    left = _left_over(setting)
+    refuses = next((sign for sign in evidence.open_signs if sign.name == ev.REFUSES), None)
+    if last is None or last.appetite is None or last.day < evidence.today - timedelta(days=1):
+        says = "whether the fish eat is not known: no look since yesterday says how they took food"
+        first, vet = f"offer a pinch of plain food, watch, and {log}", ""
+    elif last.appetite < ev.FEEDING_APPETITE:
+        says = f"when food was last offered, on {last.day}, {'none' if last.appetite == 0 else 'only few'} of them ate"
+    elif refuses is not None:
+        says = f"a fish is known to refuse food since {local_day(refuses.since, setting.zone)}: it would get no dose"
+        vet = f'; when it eats, say --gone "{ev.REFUSES}" with the look{vet}'
+    elif left is not None and last.at <= left.at:
+        much = "was not eaten" if left.data["eaten"] == "none" else "was eaten only in part"
+        says = f"the portion of {local_day(left.at, setting.zone)} {much}, and no look since says that they eat"
+    else:
+        return None
+    return Hold("A6", says, None, None, OUR_CHOICE, first + vet)
+
+
+def _left_over(setting: Setting) -> Fact | None:
+    """The last dose in food of this water, where something of it was left."""
+    fed = [f for f in setting.doses if f.data.get("route") == "food" and f.at <= setting.now]
+    last = max(fed, key=lambda f: f.at, default=None)
+    return last if last is not None and last.data.get("eaten") in ("none", "part") else None
 
 
 def weighed_on(weighed: Weighed, setting: Setting) -> str:
@@ -104,7 +147,9 @@ def food_size(substance: Substance, regimen: Regimen, wanted: Quantity, setting:
         f"{weighed.number} fish on {weighed_on(weighed, setting)}: {weighed.by})",
         f"they eat {g_of(eats)} g of food a day, {share} % of their weight",
         *says,
-        f"prepared: {_out_of(mixed, measure)}{show(mixed / 1000)} g in {show(prepared)} g of food, rounded down to "
+        *_fit_line(regimen, content, share),
+        f"prepared: {_out_of(mixed, measure)}{show(mixed / 1000)} g in {show(prepared)} g of prepared food, "
+        "rounded down to "
         f"steps of {show(measure.step(setting))} {measure.unit.removesuffix('s')}: {mg_of(real)} mg in each gram",
         f"the day's portion, rounded down: {show(portion)} g of it, with {show(given)} mg; for each kg of fish "
         f"{of_fish} mg",
@@ -132,8 +177,9 @@ def food_size_hold(substance: Substance, regimen: Regimen, setting: Setting, siz
         says = f"{g_of(food.fish_grams)} g, plus or minus {g_of(food.plus_minus_grams)} g"
         remedy = "weigh them again"
         return Hold("C2", f"the weight of the fish is not known well enough: {says}", None, None, OUR_CHOICE, remedy)
+    eats = biomass(setting)[3]
     published = regimen.food.per_food if regimen.food else None
-    content = size.exact_mg / biomass(setting)[3]
+    content = size.exact_mg / eats
     if published is not None and content.quantize(Decimal("0.000001"), ROUND_FLOOR) > published.value:
         return Hold(
             "published range",
@@ -142,8 +188,12 @@ def food_size_hold(substance: Substance, regimen: Regimen, setting: Setting, siz
             show(published.value),
             published.unit,
             cited(substance, published.reference),
-            "fish that hardly eat are not treated in food: ask a veterinarian",
+            f"only food with {show_significant(content, 3)} mg in each gram would fit what they eat, and none of that "
+            f"strength is published: it fits from {show_significant(size.exact_mg / published.value, 3, up=True)} g of "
+            "food a day on; fish that hardly eat are not treated in food: ask a veterinarian",
         )
+    if (weak := _weak_product_hold(substance, setting, content)) is not None:
+        return weak
     lost = (size.exact_mg - size.given_mg) / size.exact_mg
     if food.portion_grams == 0 or lost > COARSEST_LOSS:
         return Hold(
@@ -156,6 +206,35 @@ def food_size_hold(substance: Substance, regimen: Regimen, setting: Setting, siz
             "(setting scale_step)",
         )
     return None
+
+
+def _fit_line(regimen: Regimen, content: Decimal, share: str) -> tuple[str, ...]:
+    """Where the row prints a content of the food beside the dose of the fish: at which ration they agree, and which
+    content fits this one."""
+    if regimen.food is None:
+        return ()
+    per_food, rate = regimen.food.per_food, regimen.food.feeding_rate
+    return (
+        f"published: {show(per_food.value)} {per_food.unit} for fish that eat {show(rate.value)} % of their weight a "
+        f"day; these eat {share} %, which fits {mg_of(content)} mg in each gram",
+    )
+
+
+def _weak_product_hold(substance: Substance, setting: Setting, content: Decimal) -> Hold | None:
+    """A product so weak that most of the food would be the product; of tablets nobody knows what they weigh."""
+    measure = measure_of(substance, setting.product)
+    least = content / MOST_PRODUCT_SHARE
+    if measure.unit == "tablets" or measure.holds >= least:
+        return None
+    return Hold(
+        "strength of the product",
+        f"each gram of food has to hold {mg_of(content)} mg, and 1 {measure.unit} of the product holds "
+        f"{mg_of(measure.holds)} mg: most of the food would be the product",
+        None,
+        None,
+        OUR_CHOICE,
+        f"a product with at least {show_significant(least, 3, up=True)} mg in 1 {measure.unit} would fit",
+    )
 
 
 def _out_of(mixed_mg: Decimal, measure: Measure) -> str:
@@ -173,8 +252,9 @@ def how_food(substance: Substance, size: Size | None, setting: Setting) -> tuple
     return (
         "Route: in food.",
         f"Prepare: {_VERBS[measure.unit]} {show(food.substance_mg / measure.holds)} {measure.unit} of {measure.of}, "
-        f"mix it evenly into {show(food.prepared_grams)} g of food; how, the sources on record do not say: the "
-        "product's label or a veterinarian does. Label it; how long it keeps is not known.",
-        f"Give: {show(food.portion_grams)} g of it as the day's food, and watch that it is eaten; what is left over is "
-        "a dose that was not given.",
+        f"mix it evenly with food, so that both together weigh {show(food.prepared_grams)} g; how, the sources on "
+        "record do not say: the product's label or a veterinarian does. Label it; how long it keeps is not known.",
+        f"Give: {show(food.portion_grams)} g of it as the day's food, only while they eat (appetite 2 or 3, rule A6), "
+        "and watch that it is eaten; what is left over is a dose that was not given: take it out, give no second "
+        "portion that day, and say so (done --eaten all, part or none).",
     )

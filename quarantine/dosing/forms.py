@@ -14,7 +14,6 @@ from fractions import Fraction
 from typing import TYPE_CHECKING, NamedTuple
 
 from quarantine.dosing.known import (
-    SYRINGE_ML,
     last_read,
     offered,
     salinity_now,
@@ -22,7 +21,7 @@ from quarantine.dosing.known import (
     warmest_of_day,
     water_reading,
 )
-from quarantine.dosing.setting import OUR_CHOICE, Form, Hold, Setting
+from quarantine.dosing.setting import MADE_UP_SHARE, OUR_CHOICE, Form, Hold, Setting, Stock
 from quarantine.dosing.words import cited, in_ledger
 from quarantine.failures import Refused
 from quarantine.formulary import Regimen, Substance, by_water
@@ -172,7 +171,7 @@ class Measure(NamedTuple):
         """The smallest amount that can be measured, in ``unit``; the product's own where it has one."""
         if self.own_step is not None:
             return self.own_step
-        return SYRINGE_ML if self.unit == "mL" else setting.scale_step_grams
+        return setting.syringe_step_ml if self.unit == "mL" else setting.scale_step_grams
 
 
 def measure_of(substance: Substance, product: Form | None) -> Measure:
@@ -211,10 +210,87 @@ def _measure_of_product(substance: Substance, product: Form) -> Measure:
     return Measure("g", holds, of, f"{show(holds)} mg{unit} in 1 g" if holds != 1000 else "")
 
 
-def given_in_ledger(substance: Substance, product: Form | None, given: Quantity) -> Decimal:
+def measured_by(substance: Substance, setting: Setting) -> Measure:
+    """What a dose of this setting is measured out of: its stock solution, else its product. Its strength fits."""
+    if setting.stock is None:
+        return measure_of(substance, setting.product)
+    return stock_measure(substance, setting.product, setting.stock)
+
+
+def stock_measure(substance: Substance, product: Form | None, stock: Stock) -> Measure:
+    """A stock solution made out of a product that is weighed, its strength counted (needs F21).
+
+    mg in 1 mL = grams weighed x what 1 g of the product holds / mL made up to (algebra; calculation notes, a.3), to
+    nine digits, rounded up: the dose becomes smaller.
+    """
+    powder = measure_of(substance, product)
+    millilitres = stock.litres * 1000
+    holds = Decimal(show_significant(stock.grams * powder.holds / millilitres, 9, up=True))
+    of_what = (
+        "substance counted as pure, 100 %" if product is None else f"{product.words} ({product.bottle or 'as typed'})"
+    )
+    unit = substance.ledger_unit.partition("/")[0] + (" of copper (Cu)" if substance.salts else "")
+    strength = f"{show_significant(holds, 6)} {unit}/mL"
+    return Measure(
+        "mL",
+        holds,
+        f"a stock solution of {substance.name}, {strength} ({of_what})",
+        f"{show(stock.grams)} g made up to {show(millilitres)} mL: {show_significant(holds, 6)} {unit} in 1 mL",
+    )
+
+
+def weighing_step(setting: Setting) -> Decimal:
+    """The step, g, with which a powder is weighed for a stock solution: its product's own, else the scale's."""
+    own = setting.product.step if setting.product is not None else None
+    return own or setting.scale_step_grams
+
+
+def stock_error(stock: Stock, setting: Setting, millilitres: Decimal) -> Decimal:
+    """How far a dose out of a stock solution may be off by what it was measured with, as a share of it.
+
+    Half a step of the scale, the plus-minus of the volume made up to and half a step of the syringe, each as a share,
+    taken together as the root of the sum of their squares (calculation notes, section l). ``millilitres`` are drawn,
+    more than nothing.
+    """
+    made_up = stock.litres * MADE_UP_SHARE if stock.plus_minus_litres is None else stock.plus_minus_litres
+    shares = (
+        weighing_step(setting) / 2 / stock.grams,
+        made_up / stock.litres,
+        setting.syringe_step_ml / 2 / millilitres,
+    )
+    return sum((share**2 for share in shares), Decimal(0)).sqrt()
+
+
+TWENTY = 20
+"""A dose is to be at least so many steps of what measures it (rule C4; calculation notes, section l)."""
+
+
+def fine_enough(exact: Decimal, measure: Measure) -> Decimal:
+    """The coarsest step, a power of ten in the measure's unit, of which at least twenty make the dose. ``exact`` is the
+    dose in the ledger's unit x litres, above nothing."""
+    return Decimal(1).scaleb((exact / (measure.holds * TWENTY)).adjusted())
+
+
+MOST_PARTS, PART_MINUTES = 3, 10
+"""In how many parts a dose for several vessels is given, and how long after each other. Our choice, no source."""
+
+
+def parts_of(amount: Decimal, step: Decimal) -> tuple[Decimal, ...]:
+    """A dose in at most three parts as equal as the step lets them be, the smaller first: each at least one step, and
+    their sum exactly the dose (rule C10). ``amount`` is a whole number of steps, above nothing."""
+    steps = int(Fraction(amount) / Fraction(step))
+    number = max(min(MOST_PARTS, steps), 1)
+    least, more = divmod(steps, number)
+    if number == 1:
+        return (amount,)
+    return tuple((least + (part >= number - more)) * step for part in range(number))
+
+
+def given_in_ledger(substance: Substance, product: Form | None, given: Quantity, stock: Stock | None = None) -> Decimal:
     """What an amount that was really given puts into the ledger, in mg, uL of formalin or mg of copper.
 
-    Raises Refused where the strength is not said and matters, and for a weight of what is drawn in mL.
+    ``stock`` is the stock solution it was drawn out of; None: it was of the product itself. Raises Refused where the
+    strength is not said and matters, and for a weight of what is drawn in mL.
     """
     from quarantine.quantity import to
 
@@ -224,7 +300,7 @@ def given_in_ledger(substance: Substance, product: Form | None, given: Quantity)
             f"{hold.says[0].upper()}{hold.says[1:]}: {hold.remedy}. If nobody knows what was given: quarantine event "
             "unknown."
         )
-    measure = measure_of(substance, product)
+    measure = measure_of(substance, product) if stock is None else stock_measure(substance, product, stock)
     if given.kind != UNITS[measure.unit].kind:
         raise Refused(f"{given} of {measure.of}: that is measured in {measure.unit}; say it so.")
     return to(given, measure.unit) * measure.holds
@@ -294,6 +370,17 @@ def basis_hold(substance: Substance, regimen: Regimen, product: Form | None) -> 
         cited(substance, regimen.references) or OUR_CHOICE,
         f'say what the label counts: --strength "{share} as {salt}" or --strength "{share} as base" (of tablets with '
         "--product NAME); where it does not say, ask a veterinarian",
+    )
+
+
+def basis_words(substance: Substance, product: Form | None) -> tuple[str, ...]:
+    """What a keeper confirms who named no product of such a drug: its label was read, as :func:`basis_hold` asks."""
+    salt = SALT_OR_BASE.get(substance.id)
+    if salt is None or product is not None:
+        return ()
+    return (
+        f"The label says whether it counts the {salt} or the base of {substance.name.casefold()}, and it is all of "
+        f'what is weighed; else say it first: --strength "98 % as {salt}"',
     )
 
 

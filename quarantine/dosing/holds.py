@@ -9,15 +9,14 @@ from zoneinfo import ZoneInfo
 from quarantine import evidence as ev
 from quarantine.dosing.animals import species_hold
 from quarantine.dosing.emergency import emergency_hold
-from quarantine.dosing.food import food_hold
-from quarantine.dosing.forms import judged_by_needs, needs_hold
+from quarantine.dosing.food import appetite_hold, food_hold
+from quarantine.dosing.forms import TWENTY, judged_by_needs, measure_of, needs_hold, strength_hold, weighing_step
 from quarantine.dosing.instructing import GATE, how_to_pass, instruction_for, of_the_gate, passes_check
 from quarantine.dosing.known import (
     TEMPERATURE_AGE_HOURS,
     TEMPERATURE_SPAN_HOURS,
     litres_of,
     present_salinity,
-    stock_mg_per_ml,
 )
 from quarantine.dosing.pairs import change_hold, pair_hold
 from quarantine.dosing.products import product_hold
@@ -73,6 +72,7 @@ def first_hold(
         or _gap_hold(substance, regimen, setting)
         or pair_hold(substance, regimen, setting, said)
         or _before_hold(regimen, before, setting, said)
+        or appetite_hold(regimen, setting)
         or _limits_hold(substance, regimen, setting)
         or change_hold(substance, regimen, setting, said)
         or _salinity_hold(substance, setting)
@@ -82,10 +82,20 @@ def first_hold(
 
 
 def where_hold(where: Where | None, setting: Setting) -> Hold | None:
-    """Rule C10: the litres are those that circulate then. Those of one tank alone, or without sump and filter, are not
-    on record by themselves: the litres of the whole would be an overdose."""
-    if where is None or not setting.beside or where.water in ("vessel", "food"):
+    """Rule C10: the litres are those that circulate then. Those of one tank of several, or without a sump and filter
+    that nobody measured, are not on record by themselves: the litres of the whole would be an overdose."""
+    if where is None or not setting.beside or where.water in ("vessel", "food") or setting.whole is not None:
         return None
+    if where.filter == "running" and setting.filter_off:
+        return Hold(
+            "C10",
+            "by the record the filter is off, and this dose is for the water with the filter running: too much for the "
+            "tank alone",
+            None,
+            None,
+            OUR_CHOICE,
+            "turn the filter on and tick the task that says so, then ask again",
+        )
     if where.water == "system" and where.filter == "running":
         return None
     what = "one tank alone" if where.water == "tank" else "the water with the filter off"
@@ -95,8 +105,16 @@ def where_hold(where: Where | None, setting: Setting) -> Hold | None:
         None,
         None,
         OUR_CHOICE,
-        "use a template that doses the whole water system with the filter running, or ask a veterinarian",
+        _where_remedy(where, setting),
     )
+
+
+def _where_remedy(where: Where, setting: Setting) -> str:
+    parts = [part for part in ("sump", "filter") if f"the {part}" in setting.beside]
+    if where.filter == "off" and len(parts) == len(setting.beside):
+        told = " and ".join(f"--{part} LITRES" for part in parts)
+        return f"record how many litres stand in the {' and the '.join(parts)}: quarantine tank add, with {told}"
+    return "use a template that doses the whole water system with the filter running, or ask a veterinarian"
 
 
 LITRES_A_FISH = Decimal("0.2")
@@ -233,21 +251,31 @@ def unit_hold(substance: Substance, regimen: Regimen, unit: str) -> Hold:
 def _stock_hold(substance: Substance, regimen: Regimen, setting: Setting) -> Hold | None:
     """A stock solution only of what dissolves, and as far as it does (rule C4)."""
     stock = setting.stock
-    if stock is None:
-        return None
+    if stock is None or strength_hold(substance, regimen, setting.product) is not None:
+        return None  # a strength that does not fit is held by itself
+    today, reference = local_day(setting.now, setting.zone), ""
     if regimen.route == "food":
         says, remedy = "a dose in food is weighed into the food", "leave --stock out"
     elif substance.solubility is None:
         says = f"no solubility of {substance.name} is on record, so no stock solution is made of it"
         remedy = "weigh on a finer scale, or stir the whole weighed amount into tank water and pour all of it"
+    elif measure_of(substance, setting.product).unit != "g":
+        says, remedy = f"a stock solution is made of what is weighed, and {substance.name} is not", "leave --stock out"
+    elif stock.grams < weighing_step(setting):
+        says = f"{show(stock.grams)} g is less than one step of the scale"
+        remedy = f"weigh at least {show(TWENTY * weighing_step(setting))} g, twenty steps, and make it up to more"
+    elif stock.rest and (stock.kept_until is None or stock.kept_until < today):
+        kept = f"it was to be used until {stock.kept_until}" if stock.kept_until else "nobody said how long it keeps"
+        says = f"the rest of a stock solution is not given: {kept}"
+        remedy = "make it fresh; where its label says a day, say it: --keep-until DAY"
     else:
-        strength = stock_mg_per_ml(stock) * 1000
+        share = setting.product.percent / 100 if setting.product is not None else Decimal(1)
+        strength = stock.grams * share / stock.litres * 1000
         most = to(Quantity(substance.solubility.value, substance.solubility.unit), "mg/L")
         if strength <= most:
             return None
         says = f"{show_significant(strength, 4)} mg/L is more than {substance.name} dissolves ({show(most)} mg/L)"
-        remedy = "make a weaker stock solution"
-    reference = substance.solubility.reference if substance.solubility else ""
+        remedy, reference = "make a weaker stock solution", substance.solubility.reference
     return Hold("C4", says, None, None, cited(substance, reference) or OUR_CHOICE, remedy)
 
 

@@ -8,22 +8,14 @@ from functools import cache, lru_cache
 from typing import TYPE_CHECKING
 
 from quarantine import evidence as ev
-from quarantine.dosing.setting import Setting, Stock
+from quarantine.dosing.setting import Setting, Where
 from quarantine.dosing.words import counts_in_ledger, in_ledger
 from quarantine.formulary import Ceiling, Regimen, Substance, by_water, ceiling_for
-from quarantine.quantity import Quantity, to
+from quarantine.quantity import Quantity, show, to
 from quarantine.water.ledger import Water, flowed
 
 if TYPE_CHECKING:
     from quarantine.formulary.groups import Group, Groups
-
-
-SYRINGE_ML = Decimal("0.1")
-"""The step of the syringe that a stock solution is measured with; our choice, no source."""
-
-
-def stock_mg_per_ml(stock: Stock) -> Decimal:
-    return stock.grams / stock.litres  # g/L is mg/mL
 
 
 TEMPERATURE_AGE_HOURS, TEMPERATURE_SPAN_HOURS = 12, 24  # rule C14
@@ -192,6 +184,28 @@ def contact_hours(regimen: Regimen) -> Decimal | None:
     if contact is None or contact.high is None:
         return None
     return to(Quantity(contact.high.value, contact.high.unit), "h")
+
+
+def circulating(where: Where | None, setting: Setting) -> Setting:
+    """The setting with the litres that circulate at this dose (rule C10): with the filter off V - sump - filter. A dose
+    without a template goes into the water as it runs by the record.
+
+    Their plus-minus is that of all the water and that of sump and filter together: both errors may go one way. Where
+    the litres apart are not known, or other tanks share the water, nothing is changed and the dose is held
+    (:func:`quarantine.dosing.holds.where_hold`).
+    """
+    whole, apart = setting.volume, setting.apart
+    off = setting.filter_off if where is None else where.filter == "off"
+    if not off or setting.whole or whole is None or apart is None:
+        return setting
+    litres, plus_minus = (Decimal(str(one)) for one in whole[:2])
+    less, error = (Decimal(str(one)) for one in apart[:2])
+    says = (
+        f"filter off: {show(litres, 2)} L, plus or minus {show(plus_minus, 2, up=True)} L, {setting.volume_says}, less "
+        f"the {show(less, 2)} L, plus or minus {show(error, 2, up=True)} L, of {setting.apart_says}"
+    )
+    alone = Water(float(litres - less), float(plus_minus + error))
+    return setting._replace(volume=alone, volume_says=says, whole=whole)
 
 
 def litres_of(volume: Water) -> tuple[Decimal, Decimal]:

@@ -50,8 +50,13 @@ def pair_hold(substance: Substance, row: Regimen, setting: Setting, said: Instru
                 if pair.rule != "never":
                     remedy += how_to_pass(row, setting, MIXING)
                 reference = cited(source, pair.note.reference) or UNSOURCED.get(pair.note.status, OUR_CHOICE)
-                return Hold(RULE, f"{says}; {pair.note.text}", None, None, reference, remedy)
+                return Hold(RULE, f"{says}; {_clause(pair)}", None, None, reference, remedy)
     return None
+
+
+def _clause(pair: Pair) -> str:
+    """What an entry says of a pair, to go on in a sentence: its full stop comes with that."""
+    return pair.note.text.rstrip().removesuffix(".")
 
 
 def _meeting(pair: Pair, other: Substance, setting: Setting) -> tuple[str, str] | None:
@@ -128,7 +133,7 @@ def change_hold(substance: Substance, row: Regimen, setting: Setting, said: Inst
             return Hold(
                 RULE,
                 f"{pair.other} of {show(abs(moved))}{unit} {'up' if moved > 0 else 'down'} in the last {DAY_HOURS} h; "
-                f"{pair.note.text}",
+                f"{_clause(pair)}",
                 show(abs(moved)),
                 unit.strip() or "pH",
                 f"{cited(substance, pair.note.reference) or UNSOURCED.get(pair.note.status, OUR_CHOICE)}; {limit}",

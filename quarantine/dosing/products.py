@@ -9,7 +9,7 @@ from __future__ import annotations
 from decimal import Decimal
 
 from quarantine import stock
-from quarantine.dosing.forms import measure_of, read_strength
+from quarantine.dosing.forms import Measure, measure_of, read_strength, strength_hold
 from quarantine.dosing.setting import OUR_CHOICE, Form, Hold, Setting
 from quarantine.facts import local_day
 from quarantine.failures import Refused
@@ -62,6 +62,24 @@ def form_of(lot: Lot, substance: Substance) -> Form | None:
         return read_strength(lot.strength, substance) if lot.strength else None
     except Refused:  # the entry has changed since
         return None
+
+
+def measured_lot(substance: Substance, lot: Lot) -> tuple[Measure | None, str]:
+    """How what is in a lot is measured, by its own label; None where that is not known, and why."""
+    form = form_of(lot, substance)
+    if form is None:
+        return None, f"the strength of {lot.product} is not on record"
+    if form.each_mg is not None:
+        known = not (substance.salts or substance.solution)
+        return (
+            (measure_of(substance, form), "") if known else (None, f"tablets of {substance.name} are not computed with")
+        )
+    if hold := strength_hold(substance, None, form):
+        return None, hold.says
+    measure = measure_of(substance, form)
+    if measure.unit != lot.unit:
+        return None, f"it is counted in {lot.unit}, and measured in {measure.unit}"
+    return measure, ""
 
 
 def _of_strength(lot: Lot, typed: Form, substance: Substance) -> bool:
@@ -129,18 +147,24 @@ def stock_lines(setting: Setting, amount: Quantity | None, food: Substance | Non
     choice = setting.choice
     if choice is None or not choice.lots or amount is None:
         return ()
-    if food is not None:
+    if setting.stock is not None:  # of the powder all that was weighed, whatever is drawn of the solution
+        if setting.stock.rest:
+            return ()
+        amount = Quantity(setting.stock.grams, "g")
+    elif food is not None:
         measure = measure_of(food, setting.product)
         amount = Quantity(stock.in_portion(to(amount, "mg") / measure.holds), measure.unit)
     if amount.unit != choice.lots[0].unit:
         return ()
     taken, lacking = stock.draws(choice.lots, amount.value, local_day(setting.now, setting.zone))
-    parts = "; ".join(f"{bottle_words(d.lot)}: {show(d.amount)} of {show(d.lot.left)} {amount.unit}" for d in taken)
+    parts = "; ".join(
+        f"{bottle_words(d.lot)}: {show(d.amount)} of {stock.counted(d.lot.left, amount.unit)}" for d in taken
+    )
     lines = (f"Out of: {parts}.",) if parts else ()
     if lacking <= 0:
         return lines
     return (
         *lines,
-        f"In stock {show(lacking)} {amount.unit} are lacking for this dose: count it (quarantine stock count), or have "
-        "more ready before you begin.",
+        f"In stock {stock.counted(lacking, amount.unit)} {stock.are(lacking, amount.unit)} lacking for this dose: "
+        "count it (quarantine stock count), or have more ready before you begin.",
     )

@@ -17,7 +17,7 @@ from quarantine.dosing.forms import tops_up
 from quarantine.dosing.known import litres_of
 from quarantine.dosing.setting import OUR_CHOICE, Hold, Replaced, Setting
 from quarantine.dosing.words import cited, counts_in_ledger, exact_grams, in_ledger, level_in
-from quarantine.facts import Fact, in_order
+from quarantine.facts import Fact, in_order, known_out
 from quarantine.formulary import Figure, Regimen, Substance, is_prolonged
 from quarantine.quantity import Quantity, decimal_down, show, show_significant
 from quarantine.water.ledger import flowed
@@ -68,10 +68,12 @@ def replaced(
     if not counts_in_ledger(substance, wanted.unit):
         return None
     litres, _ = litres_of(setting.volume)
+    # With the filter off for the dose, it ran in between: a change took its share of all the water.
+    there, _ = litres_of(setting.whole or setting.volume)
     if litres <= 0:
         return None
     target, left = in_ledger(substance, wanted), decimal_down(level.low)
-    out, share = taken_out(setting, given, litres)
+    out, share = taken_out(setting, given, there)
     by_share = _floored(Fraction(target) * Fraction(litres) * share)
     by_left = max(target - left, Decimal(0)) * litres
     unit = wanted.unit
@@ -80,7 +82,7 @@ def replaced(
     return Replaced(
         min(by_share, by_left),
         (
-            f"replace removed: {show(out)} L of {show(litres)} L were taken out since the last dose: {percent} % of "
+            f"replace removed: {show(out)} L of {show(there)} L were taken out since the last dose: {percent} % of "
             f"the water; {show(wanted.value)} {unit} for that part: {exact_grams(by_share)} {counted}",
             f"left in the water at least {level_in(substance, left, unit, up=False)} {unit}: up to the target "
             f"{exact_grams(by_left)} {counted} at most",
@@ -89,13 +91,15 @@ def replaced(
 
 
 def taken_out(setting: Setting, given: list[Fact], litres: Decimal) -> tuple[Decimal, Fraction]:
-    """Litres taken out since the last of these doses, and the share of what it put in that went with them, 0 to 1.
+    """Litres taken out since the last of these doses, or before it and unknown when it was sized, and the share of the
+    target that went with them, 0 to 1.
 
     ``litres`` stood there at that dose. Evaporation takes nothing of the substance out, and a top-up brings none back.
     """
     last = in_order(given)[-1]
+    before, missed = _not_made_good(setting, given, last, Fraction(litres))
     after = [f for f in in_order([last, *setting.moved]) if f.at <= setting.now]
-    out, kept, there, since = Decimal(0), Fraction(1), Fraction(litres), last.at
+    out, kept, there, since = before, 1 - missed, Fraction(litres), last.at
     for fact in (*after[after.index(last) + 1 :], None):
         at = setting.now if fact is None else fact.at
         through = Fraction(flowed(list(setting.moved), since, at))
@@ -115,6 +119,29 @@ def taken_out(setting: Setting, given: list[Fact], litres: Decimal) -> tuple[Dec
         # Water beyond the mark restores what nobody wrote down.
         there = min(max(there, Fraction(0)), Fraction(litres))
     return out, 1 - kept
+
+
+def _not_made_good(setting: Setting, given: list[Fact], last: Fact, litres: Fraction) -> tuple[Decimal, Fraction]:
+    """Litres that went out before the last dose and were not on record when it was sized, because they were entered or
+    corrected later, and the share of the target that is missing by them.
+
+    Each counts by what all the other changes since the dose before it left: so never more than is missing.
+    """
+    out, missed = Decimal(0), Fraction(0)
+    changes = [f for f in setting.moved if f.kind == "change" and f.at <= last.at]
+    for change in changes:
+        more = Decimal(change.data["out_litres"]) - known_out(change, last.entered_at)
+        doses = [f for f in given if f.at < change.at]
+        if more <= 0 or not doses or litres <= 0:
+            continue
+        share = min(Fraction(more) / litres, Fraction(1))
+        for other in changes:
+            if other is not change and other.at >= doses[-1].at:
+                share *= max(litres - Fraction(other.data["out_litres"]), Fraction(0)) / litres
+        through = Fraction(flowed(list(setting.moved), doses[-1].at, last.at))
+        share *= Fraction(exp(-float(through / litres))) if through > 0 else 1
+        out, missed = out + more, missed + share
+    return out, min(missed, Fraction(1))
 
 
 def nothing_hold(substance: Substance, regimen: Regimen, setting: Setting) -> Hold | None:

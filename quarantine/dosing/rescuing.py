@@ -58,11 +58,17 @@ def rescue_held(hold: Hold | None, given: Decimal) -> str:
 
 def rescue_apart(dose: Dose, regimen: Regimen, given_mg: Decimal) -> str:
     """What to do after too strong a dip or too much in food was really given (rule C7); empty where it was not."""
+    fish = dose.fish_grams if dose.fish_plus_minus_grams is not None else None
+    least_fish = None if fish is None else fish - (dose.fish_plus_minus_grams or 0)
+    return rescue_beside(regimen, dose.volume_litres - dose.volume_plus_minus_litres, least_fish, given_mg)
+
+
+def rescue_beside(regimen: Regimen, least: Decimal, least_fish: Decimal | None, given_mg: Decimal) -> str:
+    """The same from the ``least`` litres of its vessel and the least that the fish of a dose in food weigh, in g."""
     ceiling = ceiling_of(regimen, None)
     if ceiling is None:
         return ""
     top = f"{show(ceiling.figure.value)} {ceiling.figure.unit}"
-    least = dose.volume_litres - dose.volume_plus_minus_litres
     substance, figure = load(regimen.substance), ceiling.figure
     if regimen.own_vessel and least > 0 and counts_in_ledger(substance, figure.unit):
         if given_mg / least <= in_ledger(substance, Quantity(figure.value, figure.unit)):
@@ -71,9 +77,9 @@ def rescue_apart(dose: Dose, regimen: Regimen, given_mg: Decimal) -> str:
             f"The dip may have been over its ceiling of {top}. Now: every fish in clean water of the tank, strong "
             "aeration, watch them; call a veterinarian."
         )
-    if dose.fish_grams is None or dose.fish_plus_minus_grams is None or ceiling.figure.unit != PER_FISH:
+    if least_fish is None or ceiling.figure.unit != PER_FISH:
         return ""
-    if given_mg * 1000 / (dose.fish_grams - dose.fish_plus_minus_grams) <= ceiling.figure.value:
+    if given_mg * 1000 / least_fish <= ceiling.figure.value:
         return ""
     return (
         f"The food may have given more than the ceiling of {top}. Now: take out what is not eaten, no more of it "

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import datetime
+from datetime import date, datetime
 from decimal import Decimal
 from typing import Any, NamedTuple
 
@@ -26,6 +26,10 @@ TRIAL = "The first time on a species: only a few fish now, watched, before the r
 
 
 AT_THE_MARK = "The water stands at its mark; if it does not, say so first: quarantine tank level (rule C10)"
+
+
+SYRINGE_ML = Decimal("0.1")
+"""The step of the syringe that a liquid is drawn with, where nobody set one; our choice, no source."""
 
 
 class Hold(NamedTuple):
@@ -96,11 +100,22 @@ class Weighed(NamedTuple):
     grown: bool = False
 
 
+MADE_UP_SHARE = Decimal("0.01")
+"""How far the volume that a stock solution is made up to may be off, where nobody said: 1 mL of 100, as in the worked
+example of the calculation notes (section l); our choice, no source."""
+
+
 class Stock(NamedTuple):
-    """A stock solution: grams of the substance in so many litres of it."""
+    """A stock solution: grams of the product, weighed, made up to so many litres; of the substance itself where no
+    product is known. ``plus_minus_litres`` None: nobody said (:data:`MADE_UP_SHARE`). ``kept_until`` is the last day at
+    the site on which its label lets it be used (None: not known), ``rest``: it was made before, and nothing more is
+    weighed for it."""
 
     grams: Decimal
     litres: Decimal
+    plus_minus_litres: Decimal | None = None
+    kept_until: date | None = None
+    rest: bool = False
 
 
 class Form(NamedTuple):
@@ -170,8 +185,18 @@ class Setting(NamedTuple):
     doses: tuple[Fact, ...]
     evidence: ev.Evidence | None
     scale_step_grams: Decimal
+    syringe_step_ml: Decimal = SYRINGE_ML
     beside: tuple[str, ...] = ()
     """what ``volume`` holds beside the tank itself: other tanks, sump, filter (rule C10)"""
+    apart: Water | None = None
+    """of ``beside``, litres of sump and filter that do not take part while the filter is off; None: they are not known,
+    or other tanks share the water"""
+    apart_says: str = ""
+    """what stands apart then: "sump and filter", "sump", "filter\""""
+    filter_off: bool = False
+    """by the record the filter is off now: a dose turned it off, and nobody said that it runs again"""
+    whole: Water | None = None
+    """where ``volume`` is the tank alone because the filter is off for this dose: all of the water"""
     readings: tuple[Fact, ...] = ()
     """readings of a water without a batch, where there is no ``evidence`` to hold them"""
     weighed: Weighed | None = None

@@ -5,10 +5,21 @@ from __future__ import annotations
 from decimal import ROUND_CEILING, ROUND_FLOOR, Decimal
 from typing import NamedTuple
 
-from quarantine.dosing.forms import Measure, floor_amount, measure_of, oxygen_line, present_span, rule_lines, tops_up
-from quarantine.dosing.known import SYRINGE_ML, litres_of, stock_mg_per_ml
+from quarantine.dosing.forms import (
+    TWENTY,
+    Measure,
+    fine_enough,
+    floor_amount,
+    measured_by,
+    oxygen_line,
+    present_span,
+    rule_lines,
+    tops_up,
+    weighing_step,
+)
+from quarantine.dosing.known import litres_of
 from quarantine.dosing.repeats import left_low
-from quarantine.dosing.setting import OUR_CHOICE, Hold, Setting
+from quarantine.dosing.setting import OUR_CHOICE, Hold, Setting, Stock
 from quarantine.dosing.words import cited, divide, exact_grams, in_ledger, level_in
 from quarantine.formulary import Ceiling, Figure, Regimen, Substance
 from quarantine.quantity import Quantity, decimal_up, show, show_significant
@@ -61,9 +72,7 @@ def size_of(
     by_target, by_ceiling = rise * litres, room * (litres - plus_minus)
     repeat = setting.replaces
     exact = min(by_target, by_ceiling, *((repeat.amount,) if repeat else ()))
-    measure = measure_of(substance, setting.product)
-    if setting.stock is not None:
-        measure = Measure("mL", stock_mg_per_ml(setting.stock), "", "")
+    measure = measured_by(substance, setting)
     amount, given = floor_amount(exact, measure, measure.step(setting))
     low = at_least + divide(given, litres + plus_minus, ROUND_FLOOR)
     high = present + divide(given, litres - plus_minus, ROUND_CEILING)
@@ -126,17 +135,15 @@ def _rounding_lines(
     exact: Decimal, given: Decimal, amount: Decimal, measure: Measure, counted: str, setting: Setting
 ) -> tuple[str, ...]:
     """From what is wanted in the water to what is measured (rule C4)."""
-    if setting.stock is not None:
-        steps = f"{show(SYRINGE_ML)} mL of the stock solution"
-    else:
-        steps = f"{show(measure.step(setting))} {measure.unit.removesuffix('s')}"
+    steps = f"{show(measure.step(setting))} {measure.unit.removesuffix('s')}"
+    product = "product" if setting.stock is None else "stock solution"
     smaller = f"the smaller: {exact_grams(exact)} {counted}"
     if not measure.how:
         return (f"{smaller}; rounded down to steps of {steps}: {show(given / 1000)} {counted}",)
-    product = show_significant(exact / measure.holds, 6, up=False)
+    wanted = show_significant(exact / measure.holds, 6, up=False)
     return (
-        f"{smaller}; {measure.how}: {product} {measure.unit} of the product",
-        f"rounded down to steps of {steps}: {show(amount)} {measure.unit} of the product, "
+        f"{smaller}; {measure.how}: {wanted} {measure.unit} of the {product}",
+        f"rounded down to steps of {steps}: {show(amount)} {measure.unit} of the {product}, "
         f"{'that counts as' if measure.unit == 'mL' else 'with'} {show_significant(given / 1000, 6)} {counted}",
     )
 
@@ -144,7 +151,7 @@ def _rounding_lines(
 def size_hold(substance: Substance, regimen: Regimen, setting: Setting, size: Size, ceiling: Ceiling) -> Hold | None:
     top = in_ledger(substance, Quantity(ceiling.figure.value, ceiling.figure.unit))
     topped = tops_up(substance, regimen)
-    measure = measure_of(substance, setting.product)
+    measure = measured_by(substance, setting)
     counted, step = _counted_words(substance, regimen), measure.step(setting)
     if topped and size.exact_mg == 0:
         what = "salinity" if "salt" in substance.classes else substance.name.casefold()
@@ -164,7 +171,7 @@ def size_hold(substance: Substance, regimen: Regimen, setting: Setting, size: Si
             show(step),
             measure.unit,
             OUR_CHOICE,
-            _finer(substance, measure),
+            _finer(substance, measure, size, setting),
         )
     lost = (size.exact_mg - size.given_mg) / size.exact_mg
     if lost > COARSEST_LOSS:
@@ -176,7 +183,7 @@ def size_hold(substance: Substance, regimen: Regimen, setting: Setting, size: Si
             show(step),
             measure.unit,
             OUR_CHOICE,
-            _finer(substance, measure),
+            _finer(substance, measure, size, setting),
         )
     upper = Decimal(0) if topped else decimal_up(setting.levels.get(substance.id, Level(0.0, 0.0)).high or 0.0)
     if upper + size.gives_high > top:
@@ -189,7 +196,8 @@ def size_hold(substance: Substance, regimen: Regimen, setting: Setting, size: Si
             show(ceiling.figure.value),
             unit,
             cited(substance, ceiling.figure.reference),
-            _clearing_words(upper, top - size.gives_high, setting.volume),
+            # Before the dose the filter runs: of all the water a litre is the smaller share.
+            _clearing_words(upper, top - size.gives_high, setting.whole or setting.volume),
         )
     floor = regimen.effective_minimum
     least = size.gives_low + left_low(substance, setting)
@@ -215,24 +223,36 @@ def _tablet(step: Decimal) -> str:
     return "one tablet" if step == 1 else f"{show(step)} tablet"
 
 
-def _finer(substance: Substance, measure: Measure) -> str:
-    """What to do when a step of the scale is too coarse for the dose (rule C4)."""
+def _finer(substance: Substance, measure: Measure, size: Size, setting: Setting) -> str:
+    """What to do when a step of the scale is too coarse for the dose, in the order of rule C4: measure finer, a stock
+    solution of what dissolves, else all that was weighed is dispersed and poured."""
+    if setting.stock is not None:
+        return "make a weaker stock solution, of which twenty steps of the syringe or more are drawn"
     if measure.unit == "tablets":
+        # Twenty steps of them make the dose; a step is one tablet, or a half where the label says so.
+        small = show_significant(size.exact_mg / TWENTY / measure.step(setting), 3, up=False)
         if substance.solubility is None:
             return (
-                "use a powder that can be weighed, or ask a veterinarian: no solubility is on record, so a share of a "
-                "dissolved tablet is no measure"
+                f"use a powder that can be weighed, or tablets that hold at most {small} mg each, or ask a "
+                "veterinarian: no solubility is on record, so a share of a dissolved tablet is no measure"
             )
         return (
             "crush one tablet, dissolve it wholly in a measured volume of water and give the share of that volume "
             f"({_dissolves(substance.solubility)}), or use a powder that can be weighed"
         )
+    would_do = f"one with steps of {show(fine_enough(size.exact_mg, measure))} {measure.unit} would do"
     if measure.unit == "mL":
-        return "so little cannot be drawn with it: treat in a larger volume of water, or ask a veterinarian"
-    finer = "weigh on a finer scale (setting scale_step)"
+        return (
+            f"draw with a finer syringe (setting syringe_step): {would_do}; without one treat in a larger volume of "
+            "water, or ask a veterinarian"
+        )
+    finer = f"weigh on a finer scale (setting scale_step): {would_do}"
     if substance.solubility is None:
-        return finer
-    return f"{finer}, or make a stock solution ({_dissolves(substance.solubility)})"
+        return (
+            f"{finer}; no stock solution, for no solubility of {substance.name} is on record, and never a share of a "
+            "larger amount: what is weighed is stirred into tank water and all of it is poured"
+        )
+    return f"{finer}; or make a stock solution ({_dissolves(substance.solubility)})"
 
 
 def _dissolves(solubility: Figure) -> str:
@@ -271,19 +291,53 @@ def clearing_litres(
 
 
 def advice_on(substance: Substance, size: Size, setting: Setting) -> str:
-    if size.food is not None or setting.stock is not None:
+    """What a dose of fewer than twenty steps is told: what is lost and how far the tool itself may be off, and what
+    would be better, in the order of rule C4."""
+    if size.food is not None:
         return ""
-    measure = measure_of(substance, setting.product)
-    if measure.step(setting) * measure.holds <= ADVISE_STOCK_SHARE * size.given_mg:
+    measure = measured_by(substance, setting)
+    if setting.stock is not None:
+        return _stock_advice(setting.stock, measure, size, setting)
+    step = measure.step(setting)
+    if step * measure.holds <= ADVISE_STOCK_SHARE * size.given_mg:
         return ""
     lost = (size.exact_mg - size.given_mg) / size.exact_mg * 100
-    by_rounding = f"{show_significant(lost, 2)} % was lost by rounding down."
-    if measure.unit == "mL":
-        return f"One step of the syringe is over 5 % of this dose; {by_rounding}"
+    by_rounding = f"{show_significant(lost, 2)} % was lost by rounding down"
     if measure.unit == "tablets":
-        least = _tablet(measure.step(setting))
-        return f"{least[0].upper()}{least[1:]} is over 5 % of this dose; {by_rounding} A powder can be weighed finer."
-    says = f"One step of the scale is over 5 % of this dose; {show_significant(lost, 2)} % was lost by rounding down."
-    if substance.solubility is None:
-        return f"{says} Weigh on a finer scale; no solubility of {substance.name} is on record, so no stock solution."
-    return f"{says} Weigh on a finer scale, or make a stock solution ({_dissolves(substance.solubility)})."
+        least = _tablet(step)
+        return f"{least[0].upper()}{least[1:]} is over 5 % of this dose; {by_rounding}. A powder can be weighed finer."
+    half = show_significant(step * measure.holds / 2 / size.given_mg * 100, 2, up=True)
+    tool = TOOLS[measure.unit]
+    says = (
+        f"One step of {tool} is over 5 % of this dose; {by_rounding}, and {tool} itself may be off by half a step, "
+        f"{half} % of it."
+    )
+    would_do = f"one with steps of {show(fine_enough(size.exact_mg, measure))} {measure.unit} would do"
+    if measure.unit == "mL":
+        return f"{says} Draw with a finer syringe: {would_do}; else stir all of it into tank water and pour all of it."
+    if substance.solubility is not None:
+        dissolves = _dissolves(substance.solubility)
+        return f"{says} Weigh on a finer scale ({would_do}), or make a stock solution ({dissolves})."
+    return (
+        f"{says} Weigh on a finer scale: {would_do}. No solubility of {substance.name} is on record, so no stock "
+        f"solution. {DISPERSE}"
+    )
+
+
+DISPERSE = (
+    "Without such a scale disperse and pour: stir all that was weighed into tank water and pour all of it, never a "
+    "share of a larger amount."
+)
+"""Rule C4: what does not dissolve is no measure by its volume."""
+
+
+def _stock_advice(stock: Stock, measure: Measure, size: Size, setting: Setting) -> str:
+    """A stock solution is weighed and drawn by at least twenty steps each (calculation notes, section l)."""
+    says = []
+    if stock.grams < TWENTY * weighing_step(setting):
+        least = show(TWENTY * weighing_step(setting))
+        says.append(f"Weigh at least {least} g for a stock solution: that is twenty steps of the scale.")
+    if size.amount < TWENTY * measure.step(setting):
+        least = show(TWENTY * measure.step(setting))
+        says.append(f"Make it weaker: under {least} mL, twenty steps of the syringe, are drawn.")
+    return " ".join(says)

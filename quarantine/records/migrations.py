@@ -9,7 +9,9 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import NamedTuple
 
-APPEND_ONLY = ("journal", "fact", "volume", "copy", "acknowledgement", "signoff", "movement")
+APPEND_ONLY = (
+    "journal", "fact", "volume", "copy", "acknowledgement", "signoff", "movement", "absence", "closure", "role",
+)  # fmt: skip
 """Tables whose rows are never changed, never taken away: held by triggers."""
 
 
@@ -177,7 +179,60 @@ STOCK = Migration(
     ),
 )
 
-MIGRATIONS = (Migration(1, "baseline", BASELINE), TAKEN_BACK_AND_EXPECTED, STOCK)
+# People: who is away, when a site is shut, what each keeper may do. A withdrawal is a row that names the one it voids.
+# Merging: a batch that went on in another one.
+PEOPLE_AND_MERGED = Migration(
+    4,
+    "absences, closures, roles; batches can be merged",
+    (
+        """create table absence (id text not null, keeper text not null, since text not null, until text not null,
+        because text not null, entered_at text not null, entered_by text not null, voids text,
+        constraint pk_absence primary key (id),
+        constraint fk_absence_keeper foreign key (keeper) references keeper (id),
+        constraint fk_absence_entered_by foreign key (entered_by) references keeper (id),
+        constraint ck_absence_days check (since <= until))""",
+        """create table closure (id text not null, site text not null, since text not null, until text not null,
+        weekdays text not null, what text not null, entered_at text not null, entered_by text not null, voids text,
+        constraint pk_closure primary key (id),
+        constraint fk_closure_site foreign key (site) references site (id),
+        constraint fk_closure_entered_by foreign key (entered_by) references keeper (id),
+        constraint ck_closure_days check (since <= until))""",
+        """create table role (id text not null, keeper text not null, role text not null, entered_at text not null,
+        entered_by text not null,
+        constraint pk_role primary key (id),
+        constraint fk_role_keeper foreign key (keeper) references keeper (id),
+        constraint fk_role_entered_by foreign key (entered_by) references keeper (id),
+        constraint ck_role_role check (role in ('keeper', 'adult', 'sitter', 'pupil')))""",
+        "create unique index uq_absence_voids on absence (voids) where voids is not null",
+        "create unique index uq_closure_voids on closure (voids) where voids is not null",
+        "create index ix_role_keeper on role (keeper, entered_at)",
+    ),
+    sqlite=(
+        """create table batch_new (id text not null, name text not null, tank text not null, system text not null,
+        copy_id text not null, arrived_at text not null, source text not null, destination text, fish text not null,
+        state text not null, closed_at text, standing text not null,
+        constraint pk_batch primary key (id),
+        constraint fk_batch_tank foreign key (tank) references tank (id),
+        constraint fk_batch_system foreign key (system) references system (id),
+        constraint fk_batch_copy_id foreign key (copy_id) references copy (id),
+        constraint fk_batch_destination foreign key (destination) references tank (id),
+        constraint ck_batch_state
+            check (state in ('expected', 'open', 'released', 'rejected', 'died out', 'called off', 'merged')))""",
+        """insert into batch_new select id, name, tank, system, copy_id, arrived_at, source, destination, fish, state,
+        closed_at, standing from batch""",
+        "drop table batch",
+        "alter table batch_new rename to batch",
+        "create unique index uq_batch_name on batch (lower(name))",
+        "create index ix_batch_state on batch (state)",
+    ),
+    postgresql=(
+        "alter table batch drop constraint ck_batch_state",
+        """alter table batch add constraint ck_batch_state
+        check (state in ('expected', 'open', 'released', 'rejected', 'died out', 'called off', 'merged'))""",
+    ),
+)
+
+MIGRATIONS = (Migration(1, "baseline", BASELINE), TAKEN_BACK_AND_EXPECTED, STOCK, PEOPLE_AND_MERGED)
 NEWEST = MIGRATIONS[-1].number
 
 

@@ -52,13 +52,13 @@ QUERIES = {
     + "system = :system and happened_at >= :since union all "
     + _FACT
     + """system = :system and kind in
-        ('dose', 'change', 'topup', 'evaporation', 'exchange', 'removal', 'unknown_addition', 'reading')
+        ('dose', 'change', 'topup', 'evaporation', 'exchange', 'removal', 'unknown_addition', 'filter_on', 'reading')
         and (kind <> 'reading' or data like '%"copper"%' or data like '%"salinity"%')
         and coalesce(happened_at, '') < :since""",
     # What matters for readings. Looks are the many, and are left to the other query.
     "water_facts_since": _FACT
     + """system = :system and kind in ('reading', 'source_water', 'change', 'topup', 'evaporation', 'dose', 'removal',
-        'exchange', 'unknown_addition') and happened_at >= :since""",
+        'exchange', 'unknown_addition', 'filter_on') and happened_at >= :since""",
     "tasks_of_system": """select * from task where batch in
         (select id from batch where system = :system and state = 'open')""",
     "tasks_of_batch": _TASK + "where task.batch = :batch order by task.due_from, task.code",
@@ -123,4 +123,15 @@ QUERIES = {
     "movements": """select movement.*, keeper.name as keeper_name from movement
         join keeper on keeper.id = movement.keeper
         where cast(:lot as text) is null or movement.lot = :lot order by happened_at, entered_at, movement.id""",
+    # What was withdrawn does not stand; nor is the withdrawal an absence, or a closure.
+    "absences": """select absence.*, keeper.name as keeper_name from absence
+        join keeper on keeper.id = absence.keeper where absence.voids is null
+        and not exists (select 1 from absence as taken where taken.voids = absence.id)
+        and absence.until >= :since order by absence.since, absence.until, absence.id""",
+    "closures": """select closure.*, site.name as site_name, site.zone as zone from closure
+        join site on site.id = closure.site where closure.voids is null
+        and not exists (select 1 from closure as taken where taken.voids = closure.id)
+        and (cast(:site as text) is null or closure.site = :site)
+        and closure.until >= :since order by closure.since, closure.until, closure.id""",
+    "roles": "select id, keeper, role from role order by entered_at, id",
 }

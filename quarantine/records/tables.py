@@ -3,8 +3,8 @@ compares what it made with these models before it commits; a test compares kinds
 them. A plain write names its table without importing this page (see :func:`quarantine.records.store._named`).
 
 Every id is a uuid made where the row is made. Instants are fixed-width UTC text, days ISO text, amounts exact
-decimal text: the same on SQLite and PostgreSQL. Facts, volumes, copies, acknowledgements, sign-offs and the
-journal are append-only, by triggers.
+decimal text: the same on SQLite and PostgreSQL. Facts, volumes, copies, acknowledgements, sign-offs, movements,
+absences, closures, roles and the journal are append-only, by triggers.
 """
 
 from __future__ import annotations
@@ -234,6 +234,43 @@ class Movement(_Row, table=True):
     data: str = Field(sa_type=JsonText)
 
 
+class Absence(_Row, table=True):
+    """Days on which a keeper is away, the first and the last among them."""
+
+    keeper: str = Field(sa_type=Text, foreign_key="keeper.id")
+    since: date = Field(sa_type=DayText)
+    until: date = Field(sa_type=DayText)
+    because: str = Field(sa_type=Text)
+    entered_at: datetime = Field(sa_type=InstantText)
+    entered_by: str = Field(sa_type=Text, foreign_key="keeper.id")
+    voids: str | None = Field(default=None, sa_type=Text)
+    """the absence that this row withdraws; such a row is none itself"""
+
+
+class Closure(_Row, table=True):
+    """Days on which a site is shut, the first and the last among them; of them only the weekdays named, if any."""
+
+    site: str = Field(sa_type=Text, foreign_key="site.id")
+    since: date = Field(sa_type=DayText)
+    until: date = Field(sa_type=DayText)
+    weekdays: str = Field(sa_type=Text)
+    """ "sat,sun"; empty: every day"""
+    what: str = Field(sa_type=Text)
+    entered_at: datetime = Field(sa_type=InstantText)
+    entered_by: str = Field(sa_type=Text, foreign_key="keeper.id")
+    voids: str | None = Field(default=None, sa_type=Text)
+    """the closure that this row withdraws; such a row is none itself"""
+
+
+class Role(_Row, table=True):
+    """What a keeper may do, from this entry on: the last row of a keeper rules."""
+
+    keeper: str = Field(sa_type=Text, foreign_key="keeper.id")
+    role: str = Field(sa_type=Text)
+    entered_at: datetime = Field(sa_type=InstantText)
+    entered_by: str = Field(sa_type=Text, foreign_key="keeper.id")
+
+
 class Calendared(_Row, table=True):
     """What was last exported of a task: its id is the task's. A changed content raises the sequence by one."""
 
@@ -259,6 +296,9 @@ TABLES = {
         Product,
         Lot,
         Movement,
+        Absence,
+        Closure,
+        Role,
         Calendared,
     )
 }

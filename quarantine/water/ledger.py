@@ -102,12 +102,16 @@ def _steps(facts: list[Fact], substance: str, until: datetime | None = None) -> 
     costs what it holds in memory at once."""
     ordered = in_order(facts)
     ends = _ends_of_flows(ordered, until)
+    off = False
     for fact in ordered:
         if until is not None and fact.at > until:
             break
         data, kind, at = fact.data, fact.kind, fact.at
         step, note = None, ""
         if kind == "dose":
+            if "apart_litres" in data:
+                off = True
+                yield fact, _filter_off(fact), ""
             if data.get("substance") == substance and data.get("route") in ("bath", "prolonged"):
                 mass = float(data["mass_mg"])
                 step = Step("dose", at, mass, mass)
@@ -124,10 +128,27 @@ def _steps(facts: list[Fact], substance: str, until: datetime | None = None) -> 
             step = Step("exchange", at, litres_per_hour=float(data["litres_per_hour"]), until=ends[fact.id])
         elif kind == "reading":
             step, note = _reading(fact, substance)
+        elif kind == "filter_on" and off:
+            off, step = False, Step("filter_on", at)
         if step is not None and "brings" in data:
             step = _bringing(step, data["brings"].get(substance))
         if step is not None or note:
             yield fact, step, note
+
+
+def _filter_off(fact: Fact) -> Step:
+    """A dose with the filter off (rule C10): from here on the litres of sump and filter stand apart, whatever else is
+    in the water."""
+    litres, error = Decimal(fact.data["apart_litres"]), Decimal(fact.data["apart_plus_minus_litres"])
+    return Step(
+        "filter_off", fact.at, apart_low=float(max(litres - error, Decimal(0))), apart_high=float(litres + error)
+    )
+
+
+def filter_is_off(facts: list[Fact], at: datetime) -> bool:
+    """Whether a dose turned the filter off and nobody has said by an instant that it runs again (rule C10)."""
+    steps = [step for step in steps_of(facts, "", at) if step.kind in ("filter_off", "filter_on")]
+    return bool(steps) and steps[-1].kind == "filter_off"
 
 
 def _ends_of_flows(ordered: list[Fact], until: datetime | None) -> dict[str, datetime | None]:
@@ -279,12 +300,19 @@ def _runs(steps: list[Step], volumes: list[_Volume], states: list[Level]) -> Ite
     """Every way in which it may have been: the water became what the last volume says at any of the instants of
     ``states``, or was so from the first; and what was measured after them may have been so all along."""
     last = len(states) - 1
-    # Where the substance was known not to be there, nothing before that matters.
-    first = max(index for index, state in enumerate(states) if state.high == 0)
+    # Before anything was put in, what the volume was does not matter. That all of it was changed is no such instant:
+    # by a figure that was wrong some of it stayed.
+    begun = next((step.at for step in steps if _puts_in(step)), None)
+    marks = (volume.since for volume in volumes[: last + 1])
+    first = max(n for n, since in enumerate(marks) if since is None or begun is None or since <= begun)
     for begin in range(first, last + 1):
         yield from _run(steps, volumes, states, begin, last)
     if last < len(volumes) - 1:
         yield from _either(volumes[-1], steps)
+
+
+def _puts_in(step: Step) -> bool:
+    return step.kind in ("dose", "unknown_addition", "reading") or step.incoming_high > 0
 
 
 def _run(steps: list[Step], volumes: list[_Volume], states: list[Level], begin: int, last: int) -> Iterator[_Run]:
@@ -321,15 +349,33 @@ def _carried(steps: list[Step], was: _Volume, becomes: _Volume, state: Level, si
         for sign in (-1, 1)
         for net in (0.0, -_restored(during)[1], _net(during))
     ]
+    off = _still_off(steps, since)
     if state.low is None or state.high is None:
-        yield Step("unknown_addition", since)
+        yield from (Step("unknown_addition", since), *(off._replace(at=since) for off in off[-1:]))
     else:
-        yield Step("reading", since, level_low=state.low * min(ratios), level_high=state.high * max(ratios))
+        carried = Step("reading", since, level_low=state.low * min(ratios), level_high=state.high * max(ratios))
+        if off:
+            # What sump and filter hold may be as strong as the water was when they were cut off.
+            held = level([step for step in steps if step.at < off[0].at], was, "none", off[0].at).high
+            yield carried._replace(level_high=max(carried.level_high, carried.level_high if held is None else held))
+            yield off[-1]._replace(at=since)
+        yield carried
     for step in steps:
         if step.at >= since:
             yield step
         elif step.kind == "exchange" and (step.until is None or step.until > since):
             yield step._replace(at=since)
+
+
+def _still_off(steps: list[Step], since: datetime) -> list[Step]:
+    """The steps before an instant that turned the filter off and after which nobody said that it runs again."""
+    found: list[Step] = []
+    for step in steps:
+        if step.at < since and step.kind == "filter_off":
+            found.append(step)
+        elif step.at < since and step.kind == "filter_on":
+            found.clear()
+    return found
 
 
 def _net(steps: list[Step]) -> float:
@@ -473,7 +519,7 @@ def _contact_end(
     return min(ended, default=None)
 
 
-ENDING = ("change", "topup", "reading", "exchange")
+ENDING = ("change", "topup", "reading", "exchange", "filter_on")
 """Kinds of facts by which the level of a substance can fall for certain."""
 
 

@@ -11,6 +11,20 @@ interval is halved where that is too wide. Every bound is widened by what floats
 
 What has been diluted to nothing is not followed back: history before that is one number, added to the upper bound.
 So a level costs one pass over the facts, and a few over those that still count.
+
+While the filter is off (rule C10) the water of sump and filter, s litres, stands apart with what it held, and all else
+happens in the tank, L - s litres. When it ran again is certain only once somebody said so. Two levels are possible, and
+the bounds hold for both:
+
+- The filter is still off. The tank alone is followed like any water of L - s litres, from the level that it had.
+- It ran again in the meantime, at any moment: the level is all of the mass by all of the litres, m / L. A change takes
+  the share out / (L - s) of that mass at most (the lower bound), because the tank holds no more than all of it. The
+  upper bound falls by out / L only, and not at all for what the sump held, c x s: that may come back whole. (The level
+  is linear in what was there at first. Of what the sump held a change takes nothing; of all else at least out / L,
+  because the tank then holds it as strong as the mean or stronger.)
+
+Once the filter is said to run only the second is left. What evaporates, is topped up, changed or read while it is off
+is taken to be water of the tank.
 """
 
 from __future__ import annotations
@@ -25,7 +39,10 @@ from typing import NamedTuple, Protocol
 from quarantine.failures import Refused
 from quarantine.quantity import show
 
-KINDS = ("dose", "change", "topup", "evaporation", "exchange", "removal", "reading", "unknown_addition")
+KINDS = (
+    *("dose", "change", "topup", "evaporation", "exchange", "removal", "reading", "unknown_addition"),
+    *("filter_off", "filter_on"),
+)
 LOSSES = ("none", "possible")
 
 _EMPTY = 2.0**-40  # of the water before: what floats leave of a tank that was emptied on paper
@@ -80,6 +97,8 @@ class Step(NamedTuple):
     removal          carbon or UV: the lower bound becomes zero, the upper stays
     reading          ``level_low``, ``level_high`` mg/L replace both bounds (rule C13)
     unknown_addition the level is unknown until the whole water is changed or a reading
+    filter_off       ``apart_low`` .. ``apart_high`` litres of sump and filter stand apart from here on
+    filter_on        they are one water with the tank again
     ================ =====================================================================
     """
 
@@ -95,6 +114,8 @@ class Step(NamedTuple):
     level_low: float = 0.0
     level_high: float = 0.0
     litres_per_hour: float = 0.0
+    apart_low: float = 0.0
+    apart_high: float = 0.0
     until: datetime | None = None
 
 
@@ -124,21 +145,75 @@ def level(steps: Sequence[Step], volume: HasVolume, loss: Loss, until: datetime)
     """
     _check(steps, volume, loss, until)
     low, high = _ends(volume)
-    made = _Maker(low, high, loss)
+    made, tank = _Maker(low, high, loss), None
+    off_since: datetime | None = None
     for step in steps:
         if step.at > until:
             break
-        made.take(step)
+        if step.kind == "filter_off" and step.at >= (off_since := off_since or _off_since(steps, until)):
+            made.wait(step.at)
+            before = _now(made, tank)
+            made.take(step)
+            tank = _tank_alone(made, step, before)
+        else:
+            made.take(step)
+            if tank is not None:
+                tank.take(step)
     made.wait(until)
+    return _now(made, tank)
+
+
+def _off_since(steps: Sequence[Step], until: datetime) -> datetime:
+    """Since when the filter has been off without anybody saying by ``until`` that it runs again, ``until`` if it runs:
+    what was said to be over needs no tank of its own."""
+    ran = max((step.at for step in steps if step.kind == "filter_on" and step.at <= until), default=None)
+    off = (step.at for step in steps if step.kind == "filter_off" and (ran is None or step.at > ran))
+    return min(off, default=until)
+
+
+def _now(made: _Maker, tank: _Maker | None) -> Level:
+    """The level by all operations so far; with the filter off by those of the tank alone as well."""
+    if made.now is not None and tank is not None:
+        tank.wait(made.now)
+    found = _found(made)
+    return found if tank is None else _either(found, _found(tank))
+
+
+def _found(made: _Maker) -> Level:
     if made.unknown:
         return UNKNOWN
-    tops = _Pieces(low, high)
+    tops = _Pieces(*made.ends)
     beyond = tops.follow(made.highs, made.fullest, made.mass)
     if made.lows == made.highs:
         return _level(tops.least(), tops.most() + beyond)
-    bottoms = _Pieces(low, high)
+    bottoms = _Pieces(*made.ends)
     bottoms.follow(made.lows, made.fullest, made.mass)
     return _level(bottoms.least(), tops.most() + beyond)
+
+
+def _either(one: Level, other: Level) -> Level:
+    """The bounds that hold for both; unknown where one of them is."""
+    if one.low is None or one.high is None or other.low is None or other.high is None:
+        return UNKNOWN
+    return Level(min(one.low, other.low), max(one.high, other.high))
+
+
+def _tank_alone(made: _Maker, off: Step, before: Level) -> _Maker:
+    """The water of the tank alone from a step on that turned the filter off, with the level and the flows there were.
+
+    ``made`` follows all of the water, that step included.
+    """
+    low, high = made.litres_now
+    least, most = nextafter(low - off.apart_high, 0), nextafter(high - off.apart_low, inf)
+    tank = _Maker(max(least, 0.0), max(most, 0.0), made.loss)
+    if before.low is None or before.high is None or least <= low * _DRY:
+        # Sump and filter said to hold as much as there is: what the tank holds is not known.
+        tank.take(Step("unknown_addition", off.at))
+    else:
+        tank.take(Step("reading", off.at, level_low=before.low, level_high=before.high))
+    for flow in made.flows:
+        tank.take(flow._replace(at=off.at))
+    return tank
 
 
 def ledger(steps: Sequence[Step], volume: HasVolume, loss: Loss) -> list[tuple[Step, Level]]:
@@ -151,27 +226,44 @@ def walk(steps: Sequence[Step], volume: HasVolume, loss: Loss) -> Iterator[tuple
     if not steps:
         return
     _check(steps, volume, loss, steps[-1].at)
-    low, high = _ends(volume)
-    made, tops, bottoms = _Maker(low, high, loss), _Pieces(low, high), _Pieces(low, high)
-    done = [0, 0]
-
-    found = Level(0.0, 0.0)
-
-    def now() -> Level:
-        nonlocal found
-        reached = [len(made.highs), len(made.lows)]
-        if reached != done:
-            tops.add(made.highs[done[0] :])
-            bottoms.add(made.lows[done[1] :])
-            done[:] = reached
-            found = _level(bottoms.least(), tops.most())
-        return UNKNOWN if made.unknown else found
-
+    whole, tank = _Walker(_Maker(*_ends(volume), loss)), None
     for step in steps:
-        made.wait(step.at)
-        before = now()
-        made.take(step)
-        yield step, before, now()
+        before = whole.level_at(step.at)
+        if tank is not None:
+            before = _either(before, tank.level_at(step.at))
+        whole.made.take(step)
+        if step.kind == "filter_off":
+            tank = _Walker(_tank_alone(whole.made, step, before))
+        elif step.kind == "filter_on":
+            tank = None
+        elif tank is not None:
+            tank.made.take(step)
+        after = whole.level_at(step.at)
+        yield step, before, after if tank is None else _either(after, tank.level_at(step.at))
+
+
+class _Walker:
+    """The level of a water after each of its steps."""
+
+    def __init__(self, made: _Maker) -> None:
+        self.made = made
+        self._tops, self._bottoms = _Pieces(*made.ends), _Pieces(*made.ends)
+        self._done = (0, 0)
+        self._found = Level(0.0, 0.0)
+
+    def level_at(self, at: datetime) -> Level:
+        """The level at an instant not before the last one."""
+        made = self.made
+        made.wait(at)
+        reached = (len(made.highs), len(made.lows))
+        if made.unknown:
+            return UNKNOWN
+        if reached != self._done:
+            self._tops.add(made.highs[self._done[0] :])
+            self._bottoms.add(made.lows[self._done[1] :])
+            self._done = reached
+            self._found = _level(self._bottoms.least(), self._tops.most())
+        return self._found
 
 
 def clearing_changes(
@@ -270,10 +362,16 @@ class _Maker:
         self.lows: list[_Op] = []
         self.unknown = False
         self.fullest, self.mass = high, 0.0
+        self.ends, self.loss = (low, high), loss
+        self.now: datetime | None = None
+        self.flows: list[Step] = []
         self._dry = False
         self._emptiest, self._fullest, self._least = low, high, low * _DRY
-        self._now: datetime | None = None
-        self._flows: list[Step] = []
+        self._apart = 0.0
+        """litres of sump and filter at most, while the filter is off"""
+        self._kept = 0.0
+        """what these held at most when it was turned off, mg"""
+        self._upper = _Upper(low, high)
         self._rates = (0.0, 0.0)
         self._forgets = loss == "possible"
         if isinstance(loss, Decay):
@@ -282,18 +380,18 @@ class _Maker:
 
     def wait(self, until: datetime) -> None:
         """Time passes: what flows, flows; what fades, fades."""
-        if self._now is not None and until > self._now:
-            if self._flows:
-                self._flow(self._now, until)
+        if self.now is not None and until > self.now:
+            if self.flows:
+                self._flow(self.now, until)
             elif self._passes:
-                self._fade((until - self._now).total_seconds() / 3600)
+                self._fade((until - self.now).total_seconds() / 3600)
             if self._forgets:
                 self.lows.append((_FADE, 0.0, 0.0, 0.0))
-        self._now = until
+        self.now = until
 
     def take(self, step: Step) -> None:
         """One step, after all that happened before it."""
-        if step.at != self._now:
+        if step.at != self.now:
             self.wait(step.at)
         kind = step.kind
         if kind == "dose":
@@ -310,17 +408,49 @@ class _Maker:
             self._need_water()
         elif kind == "exchange":
             self._need_water()
-            self._flows.append(step)
+            self.flows.append(step)
         elif kind == "removal":
             self.lows.append((_FADE, 0.0, 0.0, 0.0))
         elif kind == "reading":
-            self._need_water()
-            self.unknown = self._dry
-            self.mass += step.level_high * self._fullest
-            self.highs.append((_READ, step.level_high, 0.0, 0.0))
-            self.lows.append((_READ, step.level_low, 0.0, 0.0))
+            self._read(step)
+        elif kind == "filter_off":
+            self._filter_off(step)
+        elif kind == "filter_on":
+            self._apart = self._kept = 0.0
         else:
             self.unknown = True
+            # Some of it may be in the sump.
+            self._kept = inf if self._apart else 0.0
+
+    @property
+    def litres_now(self) -> tuple[float, float]:
+        """The least and the most litres that are there."""
+        return self._emptiest, self._fullest
+
+    def _filter_off(self, step: Step) -> None:
+        """Sump and filter keep what they held: by the level there was, or what they had kept before, if the filter did
+        not run in between."""
+        dry = self._emptiest <= self._least
+        held = inf if self.unknown or dry else self._upper.of(self.highs) * step.apart_high
+        self._kept = max(held, self._kept)
+        self._apart = max(step.apart_high, self._apart)
+
+    def _read(self, step: Step) -> None:
+        self._need_water()
+        self.unknown = self._dry or self._kept == inf
+        self.mass += step.level_high * self._fullest
+        self.highs.append((_READ, step.level_high, 0.0, 0.0))
+        self.lows.append((_READ, step.level_low, 0.0, 0.0))
+        if self._apart:
+            # It was read in the tank: sump and filter may hold nothing, or all that they kept.
+            self.lows.append((_FADE, max(1 - self._apart / max(self._emptiest, self._apart), 0.0), 0.0, 0.0))
+            self._gives_back(1.0)
+
+    def _gives_back(self, share: float) -> None:
+        """What a step took of the upper bound, as if sump and filter had lost this share of what they kept too."""
+        if 0 < self._kept < inf and self._emptiest > self._least:
+            self.mass += self._kept * share
+            self.highs.append((_ADD, self._kept * share, 0.0, 0.0))
 
     def _both(self, op: _Op) -> None:
         self.highs.append(op)
@@ -338,11 +468,14 @@ class _Maker:
 
     def _change(self, step: Step) -> None:
         out, into = step.out_litres, step.in_litres
+        share = min(out / self._emptiest, 1.0) if self._apart and self._emptiest > self._least else 0.0
+        if share:
+            self.lows.append((_WATER, -self._apart, 0.0, 0.0))
         if out > 0:
             # A change of all of it, even if the tank is at its fullest, clears what was.
             if self._fullest - out <= self._fullest * _EMPTY:
                 self._emptiest = self._fullest = 0.0
-                self.unknown = self._dry
+                self.unknown = self._dry or self._kept == inf
                 self._both((_CLEAR, 0.0, 0.0, 0.0))
             elif step.in_litres == out:
                 self._emptiest = max(self._emptiest, out)
@@ -351,8 +484,12 @@ class _Maker:
             else:
                 self._emptiest, self._fullest = max(self._emptiest - out, 0.0), self._fullest - out
                 self._both((_OUT if into > 0 else _LET_OUT, out, 0.0, 0.0))
+        if share:
+            self.lows.append((_WATER, self._apart, 0.0, 0.0))
         if into > 0:
             self._water(into)
+        if share:
+            self._gives_back(share)
         if step.in_litres * step.incoming_high > 0:
             self.mass += step.in_litres * step.incoming_high
             self.highs.append((_ADD, step.in_litres * step.incoming_high, 0.0, 0.0))
@@ -365,21 +502,51 @@ class _Maker:
 
     def _flow(self, since: datetime, until: datetime) -> None:
         """Between two instants, cut where a flow ends."""
-        ends = sorted({flow.until for flow in self._flows if flow.until is not None and since < flow.until < until})
+        ends = sorted({flow.until for flow in self.flows if flow.until is not None and since < flow.until < until})
         for begin, end in pairwise((since, *ends, until)):
             hours = (end - begin).total_seconds() / 3600
-            self._flows = [flow for flow in self._flows if flow.until is None or flow.until > begin]
-            litres = sum(flow.litres_per_hour for flow in self._flows) * hours
+            self.flows = [flow for flow in self.flows if flow.until is None or flow.until > begin]
+            litres = sum(flow.litres_per_hour for flow in self.flows) * hours
             if litres <= 0:
                 self._fade(hours)
                 continue
-            high = sum(flow.litres_per_hour * flow.incoming_high for flow in self._flows) * hours
-            low = sum(flow.litres_per_hour * flow.incoming_low for flow in self._flows) * hours
+            high = sum(flow.litres_per_hour * flow.incoming_high for flow in self.flows) * hours
+            low = sum(flow.litres_per_hour * flow.incoming_low for flow in self.flows) * hours
             self._need_water()
             self.mass += high
             self.highs.append((_FLOW, litres, self._rates[0] * hours, high))
-            self.lows.append((_FLOW, litres, self._rates[1] * hours, low))
-        self._flows = [flow for flow in self._flows if flow.until is None or flow.until > until]
+            self._flow_low(litres, self._rates[1] * hours, low)
+            if self._apart and self._emptiest > self._least:
+                self._gives_back(-expm1(-self._rates[0] * hours - litres / self._emptiest))
+        self.flows = [flow for flow in self.flows if flow.until is None or flow.until > until]
+
+    def _flow_low(self, litres: float, faded: float, low: float) -> None:
+        """What flows through takes most from the tank alone, while the filter is off."""
+        if not self._apart:
+            self.lows.append((_FLOW, litres, faded, low))
+        elif self._emptiest - self._apart <= self._least:
+            self.lows.append((_FADE, 0.0, 0.0, 0.0))
+        else:
+            self.lows.append((_WATER, -self._apart, 0.0, 0.0))
+            self.lows.append((_FLOW, litres, faded, low))
+            self.lows.append((_WATER, self._apart, 0.0, 0.0))
+
+
+class _Upper:
+    """An upper bound of the level by operations that only become more: one piece, never cut, and read on from where it
+    had come to."""
+
+    def __init__(self, low: float, high: float) -> None:
+        self._width = high - low
+        self._state = _State(low, high, 1.0, 1.0, *[0.0] * 13)
+        self._held: _State | None = None
+        self._done = 0
+
+    def of(self, ops: list[_Op]) -> float:
+        """mg/L, with more than floats may have rounded."""
+        self._state, self._held = _fold(ops[self._done :], self._state, self._held)
+        self._done = len(ops)
+        return _between(_Piece(0.0, self._width, self._state, self._held)).most * (1 + len(ops) * _FLOWS * _ROUNDING)
 
 
 # --- Between two volumes ---------------------------------------------------------------------------------

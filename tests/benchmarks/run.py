@@ -127,7 +127,7 @@ def at(day: date, hour: int) -> datetime:
 
 def build(folder: Path) -> Home:
     """Twelve open batches, all work done but today's: six in fresh water on day 7, six under medicine on day 3."""
-    values = {"database": "", "keeper": "", "scale_step": "0.01 g", "ring_at": "09:00"}
+    values = {"database": "", "keeper": "", "scale_step": "0.01 g", "syringe_step": "0.1 mL", "ring_at": "09:00"}
     home = Home(folder, "benchmark", {name: (value, "benchmark") for name, value in values.items()})
     today = datetime.now(ZoneInfo(ZONE)).date()
     first = today - timedelta(days=7)

@@ -58,6 +58,7 @@ TEMPLATES = {
     "levamisole": lambda: template(),
     "salt": lambda: template("T04", "top up to a reading"),
     "formalin": lambda: template("F02"),
+    "permanganate": lambda: template("K01"),
     "off": lambda: template(more='off = ["carbon", "uv"]', chore="Look the tank over"),
 }
 
@@ -324,6 +325,38 @@ def test_c5_a_water_change_inside_it_ends_it(tank: Make) -> None:
     assert "A change inside a timed bath ends it (rule C5): levamisole, contact 2 h, partly" in said
     assert "Still: change at least" in said
     assert room.end_task()["title"].startswith("Go on clearing levamisole")
+
+
+def test_c5_a_little_drained_in_time_and_the_rest_late_is_warned_of(tank: Make) -> None:
+    """Rules C5 and C7: 5 L in time end the contact; hours past the longest one the level still stood above its limit,
+    which `bath end` and `event change` answer with the rescue, and the record keeps the contact as it counts."""
+    room = tank()
+    room.start()
+    said = room.run("bath", "end", room.dose(), "--out", "5 L", at="2026-02-14 07:30:00")
+    assert "WARNING" not in said
+    said = " ".join(room.run("event", "change", "Q1", "--out", "5 L", at="2026-02-14 11:00:00").split())
+    assert "the water is not cleared 27 h after the pour, 3 h over the longest contact of 24 h" in said
+    assert "all of it matched and conditioned; fresh activated carbon; watch the fish; call a veterinarian." in said
+    said = " ".join(room.run("bath", "end", room.end_code(), "--out", "48 L", at="2026-02-14 12:00:00").split())
+    assert "was cleared only 28 h after the pour, 4 h over the longest contact of 24 h" in said
+    assert "Contact: 23 h 30 min, as published." in said
+    assert room.facts("done")[-1]["data"]["contact"] == "as published"
+
+
+def test_the_end_of_a_bath_of_an_oxidiser_takes_water_without_conditioner(tank: Make) -> None:
+    """Conditioner is never with oxidisers (permanganate, K01): neither the card nor the start asks for conditioned
+    water, and what stood ready is kept so."""
+    room = tank("permanganate")
+    free = "matched water that a test shows free of chlorine, no conditioner, stand ready"
+    said = " ".join(room.run("today", at=POUR).split())
+    assert free in said
+    assert "conditioned water stand" not in said
+    refused = " ".join(room.run("bath", "start", room.dose(), "--as-shown", at=POUR, code=1).split())
+    assert free in refused
+    room.start()
+    assert room.facts("dose")[0]["data"]["note"] == f"60 L of {free} for the end"
+    late = " ".join(room.run("bath", "end", room.dose(), "--out", "5 L", at="2026-02-13 14:00:00").split())
+    assert "all of it matched and free of chlorine by a test, no conditioner" in late
 
 
 def test_a_water_change_that_clears_it_settles_the_end(tank: Make) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import subprocess
 import sys
 from datetime import UTC, datetime, timedelta
@@ -238,11 +239,15 @@ def test_what_hangs_on_the_day_is_named_and_never_guessed(
     }
     fresh.type('batch weigh Q2-1 "3 g" --each --eats "1 %" --by "scale, 4 fish"')
     made = item(fresh, "fenbendazole")
-    card = fresh.json("dose fenbendazole --tank Q2 --regimen N05")["dose"]["add"]
+    alive = fresh.json("batch show Q2-1")["alive"]
+    fresh.type(f"look 'Q2 {alive} 3' --no-signs")
+    how = fresh.json("dose fenbendazole --tank Q2 --regimen N05")["how"]
+    card = re.search(r"Prepare: weigh ([\d.]+) g", " ".join(how))
+    assert card is not None
     assert made["unknown"] == []
     doses = len(made["shorts"])
     assert doses > 1
-    assert abs(made["needed"] - doses * Decimal(str(card))) <= doses * Decimal("0.0005")
+    assert made["needed"] == doses * Decimal(card[1])
 
 
 def test_the_water_for_the_end_of_a_bath_is_listed(

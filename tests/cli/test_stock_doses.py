@@ -168,7 +168,9 @@ def test_what_is_taken_back_goes_back_and_a_correction_draws_anew(room: Room) ->
     room.at("2026-02-10 08:30:00").type(f'{GAVE} "2.4 g"')
     assert left(room) == {"A12": 0}
     entry = room.json("journal --last 1")["entries"][0]["seal"][:8]
-    room.at("2026-02-10 08:40:00").type(f'correct {entry} gave=0.3g --at "2026-02-10 09:25" --because "misread"')
+    room.at("2026-02-10 08:40:00").type(
+        f'correct {entry} gave=0.3g --at "2026-02-10 09:25" --because "misread" --really'
+    )
     assert left(room) == {"A12": 1.7}
     assert "short" not in room.facts("dose")[-1]
     moved = [(m["kind"], m["amount"]) for m in room.json('stock show "Prazi jar"')["movements"]]

@@ -181,7 +181,8 @@ def test_a_bath_drained_in_time_and_cleared_late_says_so(room: Room) -> None:
     room.at("2026-02-09 08:00:00").type(f"bath end {end} --out 10L")
     said = flat(room.at("2026-02-09 10:30:00").type(f"bath end {end} --out 45L"))
     assert "Contact: 30 min, as published." in said
-    assert "It was cleared only 3 h after the pour, and the longest contact is 60 min: watch the fish." in said
+    assert "the water was cleared only 3 h after the pour, 2 h over the longest contact of 60 min" in said
+    assert "Now: strong aeration; fresh activated carbon; watch the fish; call a veterinarian." in said
 
 
 # --- The water ---------------------------------------------------------------------------------------------------

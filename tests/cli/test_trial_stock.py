@@ -78,9 +78,13 @@ def test_a_count_that_finds_the_books_right_has_no_sign(hall: OnceRoom) -> None:
 
 
 def test_F76_what_is_in_a_days_food_is_never_needed_as_nothing(fed: OnceRoom) -> None:
-    """50 mg/kg of 4 g of fish are 0.2 mg a day: five thousandths of a gram for five days, and not 0 g."""
+    """50 mg/kg of 4 g of fish are 0.2 mg a day, for which 0.2 g are weighed into 40 g of food: 1 g for five days, each
+    prepared afresh, and neither 0 g nor what is in the portions alone."""
     (item,) = [one for one in fed.json("shopping")["items"] if one["substance"] == "metronidazole"]
-    assert (item["needed"], item["short"], item["runs_out"]) == (0.005, 0.005, "2026-02-13")
+    assert (item["needed"], item["short"], item["runs_out"]) == (1, 1, "2026-02-13")
+    fed.type('look "Q2 4 3" --no-signs')
+    card = fed.type("dose metronidazole --tank Q2 --regimen M02")
+    assert "weigh 0.2 g of Metronidazole" in card
 
 
 def test_F84_the_smallest_dose_in_food_is_drawn_from_its_lot(fed: OnceRoom) -> None:
@@ -100,7 +104,7 @@ def test_F75_a_corrected_dose_in_food_is_counted_by_what_its_product_holds(fed: 
     fed.type('event dose Q2 M02 --really --gave "0.0002 g"')
     for gave, left in (("0.02g", 8.96), ("0.0001g", 8.999), ("0.3 mg", 8.999)):
         entry = fed.json("journal --last 1")["entries"][0]["seal"][:8]
-        fed.type(f'correct {entry} "gave={gave}" --because misread')
+        fed.type(f'correct {entry} "gave={gave}" --because misread --really')
         assert lots(fed) == {"M5": (left, None)}
     assert "The record is whole" in fed.type("check")
 
@@ -126,6 +130,7 @@ def test_a_list_of_empty_jars_does_not_say_that_there_is_no_record(hall: OnceRoo
 def test_a_card_of_food_says_of_a_product_what_will_be_drawn(fed: OnceRoom) -> None:
     """50 mg/kg of 200 g of fish are 10 mg at most in their 2 g of food: up to 0.02 g of the 50 % powder, as drawn."""
     fed.type('batch weigh Q2-1 "200 g ± 1 g" --by scale --eats "1 %" --really')
+    fed.type('look "Q2 4 3" --no-signs')
     fed.type(METRO)
     dose = fed.json("dose metronidazole --tank Q2 --regimen M02")
     said = fed.type("dose metronidazole --tank Q2 --regimen M02")

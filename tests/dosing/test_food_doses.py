@@ -27,6 +27,7 @@ from quarantine.formulary import regimen
 from quarantine.quantity import Quantity
 
 FISH = History("fresh-watch", fish=10)
+FISH.look(10, "08:00")  # they ate well an hour ago (rule A6)
 MG_PER_G_OF_N05 = Decimal("1140") / Decimal("453.59237")
 
 
@@ -72,7 +73,7 @@ def test_no_volume_is_needed_and_the_card_says_how_to_prepare_and_give() -> None
     proposal = m02(fed())
     assert headline(proposal.dose).startswith("FEED 5 g of the prepared food: it holds 0.05 g of Metronidazole")
     assert sized_for(proposal.dose) == "for 1000 g of fish, plus or minus 0 g"
-    assert any("weigh 0.2 g of Metronidazole" in line and "into 20 g of food" in line for line in proposal.how)
+    assert any("weigh 0.2 g of Metronidazole" in line and "together weigh 20 g" in line for line in proposal.how)
     assert any(line.startswith("Give: 5 g of it") for line in proposal.how)
     assert proposal.dose.volume_litres == 0
 
@@ -121,6 +122,7 @@ def test_deaths_after_the_weighing_lower_the_dose() -> None:
     """Weighed ten, five are left: half the weight, half the food, half the substance."""
     history = History("fresh-watch", fish=10)
     history.fact("died", history.at(5), {"count": 5})
+    history.look(10, "08:00")
     history.fact("lift", history.at(6), {"because": "a veterinarian saw them"})
     dose = m02(fed(history=history)).dose
     assert (dose.add, dose.food_grams) == (Decimal("0.025"), Decimal("2.5"))
@@ -166,7 +168,7 @@ def test_C4_a_portion_that_cannot_be_measured_is_no_dose(water: Setting) -> None
 def test_the_food_to_prepare_can_be_said() -> None:
     """50 g of food at 10 mg in each gram take 0.5 g."""
     proposal = m02(fed(prepared="50"))
-    assert any("weigh 0.5 g" in line and "into 50 g of food" in line for line in proposal.how)
+    assert any("weigh 0.5 g" in line and "together weigh 50 g" in line for line in proposal.how)
 
 
 def test_a_target_in_another_unit_is_held_and_never_a_traceback() -> None:

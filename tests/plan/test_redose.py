@@ -301,7 +301,7 @@ def flow(
 
 
 def test_a_flow_calls_for_one_dose_a_day_until_it_ends() -> None:
-    """It is planned for the next day, hangs on the day of the flow, and the one after it is planned once it is given."""
+    """It is planned for the next day, hangs on the day of the flow, and the next one is planned once it is given."""
     history = treated()
     began = flow(history, 5)
     keys = []

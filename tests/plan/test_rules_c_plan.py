@@ -3,21 +3,29 @@ is held here."""
 
 from __future__ import annotations
 
-from datetime import timedelta
+from datetime import UTC, datetime, timedelta
 from decimal import Decimal
 from pathlib import Path
 
 import pytest
 from freezegun import freeze_time
+from history import History, small
+from test_as_needed import FOAM
 from test_bathing import POUR, WATER, baths, change, fact, pour
+from test_redose import WEEKLY, protocol, treated
 
+from quarantine import evidence as ev
+from quarantine.actions.needing import _too_soon
 from quarantine.bathing import before_pour, contact_word, is_timed
 from quarantine.cli.app import run
 from quarantine.dosing import Setting, propose, read_strength
+from quarantine.facts import Condition
 from quarantine.formulary import is_prolonged, regimen
+from quarantine.protocol import ProtocolError, read, shipped
 from quarantine.quantity import decimal_up
 from quarantine.water.ledger import Water, level_of
 from quarantine.water.level import Level
+from quarantine.water.mixing import Side, judge_change
 
 # --- C5: the end of a bath -------------------------------------------------------------------------------------------
 
@@ -44,7 +52,7 @@ def setting(litres: float, plus_minus: float, *, kind: str, step: str) -> Settin
     ("drained_after", "word"), [(22, "partly"), (23, "as published"), (24, "as published"), (24.5, "overrun")]
 )
 def test_c5_contact_runs_from_the_last_addition_and_its_ceiling_from_the_first(drained_after: float, word: str) -> None:
-    """A second half poured an hour later: 21 h after it are under 90 % of 24 h, and 24 h after the first is the most."""
+    """A second half an hour later: 21 h after it are under 90 % of 24 h, and 24 h after the first is the most."""
     facts = [pour(), pour(POUR + HOUR, "f9")]
     (bath,) = baths(facts)
     assert contact_word(bath, POUR + drained_after * HOUR) == word
@@ -89,8 +97,8 @@ def test_c5_a_bath_of_48_hours_is_timed_and_a_longer_one_is_prolonged(hours: str
 
 
 def test_c5_the_water_that_stands_ready_counts_what_is_in_the_tank_already() -> None:
-    """2 mg/L to 0.1 mg/L in 100 L: 95 L out, and a step of 0.1 L for what floats may hide. With 1 mg/L there before it is
-    3 mg/L: 96.666 L, shown as 96.7 L."""
+    """2 mg/L to 0.1 mg/L in 100 L: 95 L out, and 0.1 L for what floats may hide. With 1 mg/L there before it is 3 mg/L:
+    96.666 L, shown as 96.7 L."""
     substance, row = regimen("N01")
     water = setting(100.0, 0.0, kind="fresh", step="0.001")._replace(product=read_strength("100 % as base", substance))
     dose = propose(substance, row, water).dose
@@ -114,7 +122,9 @@ def test_c6_the_dose_that_ends_a_dip_begins_no_bath() -> None:
 class House:
     """A record with a tank of 60 x 30 cm filled to 30.1 cm, 54.18 L, and one batch in it from the first of March on."""
 
-    def __init__(self, home: Path, capsys: pytest.CaptureFixture[str], protocol: str = "fresh-watch") -> None:
+    def __init__(
+        self, home: Path, capsys: pytest.CaptureFixture[str], fish: str = "12 Melanotaenia praecox, 5 cm"
+    ) -> None:
         self.home, self.capsys = home, capsys
         self.says("2026-03-01 09:00", "site", "add", "Hall", "--zone", "UTC")
         self.says("2026-03-01 09:00", "keeper", "add", "Robin")
@@ -123,9 +133,8 @@ class House:
             self.says(
                 "2026-03-01 09:00", "tank", "add", tank, "--site", "Hall", "--role", role, "--water", "fresh", *size
             )
-        fish = ["--fish", "12 Melanotaenia praecox, 5 cm", "--from", "a breeder", "--to", "Show", "--acknowledge"]
-        start = ["batch", "start", "--tank", "Q1", "--protocol", protocol, "--arrived", "2026-03-01 09:30", *fish]
-        self.says("2026-03-01 10:00", *start)
+        start = ["batch", "start", "--tank", "Q1", "--protocol", "fresh-watch", "--arrived", "2026-03-01 09:30"]
+        self.says("2026-03-01 10:00", *start, "--fish", fish, "--from", "a breeder", "--to", "Show")
 
     def says(self, at: str, *words: str, code: int = 0) -> str:
         with freeze_time(at):
@@ -139,3 +148,116 @@ def test_c4_the_litres_of_a_planned_change_are_rounded_up(tmp_path: Path, capsys
     """A quarter of 54.18 L is 13.545 L: 13.6 L are shown, so that no less goes out than the template says."""
     house = House(tmp_path / "home", capsys)
     assert "13.6 L" in house.says("2026-03-08 10:00", "today")
+
+
+@pytest.mark.parametrize(("read", "held"), [("0.00", False), ("0.02", False), ("0.30", True), ("0.50", True)])
+def test_c13_copper_that_only_a_kit_found_is_there_all_the_same(
+    read: str, held: bool, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """No dose is on record, and 0.3 mg/L of free copper are in the water: with half of the rule on top it would pass
+    the ceiling of 1.795 mg/L of the pentahydrate, 0.457 mg/L of copper. Refused, with a change; never made smaller."""
+    house = House(tmp_path / "home", capsys, fish="6 Carassius auratus, 12 cm")
+    at = "2026-03-04 10:00"
+    house.says(at, "tank", "gauge", "Q1", "--buckets", "10 x 5.42 L ± 0.01 L")
+    house.says(at, "reading", "Q1", "alkalinity=180mg/L", "hardness=160mg/L", f"copper_free={read}mg/L")
+    asked = ["dose", "copper", "--tank", "Q1", "--regimen", "C01", "--strength", "100 % as CuSO4.5H2O"]
+    said = house.says("2026-03-04 11:00", *asked)
+    assert ("the ceiling is" in said) is held
+    assert ("change at least" in said) is held
+    assert ("ADD 0.04 g" in said) is not held
+
+
+# --- A10, A13, C11, C16: bounds of time and of levels -----------------------------------------------------------------
+
+
+@pytest.mark.parametrize(("first", "met"), [("03:00", True), ("03:30", None)])
+def test_a10_two_readings_under_six_hours_apart_prove_nothing(first: str, met: bool | None) -> None:
+    """Six hours themselves are enough, five and a half are not."""
+    history = History()
+    for clock in (first, "09:00"):
+        history.read(3, clock, temperature="25")
+    condition = Condition("steady", "temperature", "", "22", "28", "°C", 24)
+    assert ev.judge(condition, history.evidence(history.at(3, "12:00"))).met is met
+
+
+NOON = datetime(2026, 3, 4, 12, tzinfo=UTC)
+
+
+@pytest.mark.parametrize(
+    ("hours", "near"), [(-13, False), (-6, False), (-5.9, True), (0, True), (5.9, True), (6, False), (13, False)]
+)
+def test_a13_the_gap_counts_to_both_sides_of_a_use(hours: float, near: bool) -> None:
+    """One that is told of late may lie before another that is on record; the gap itself is far enough."""
+    protocol = small(FOAM.replace("REPEAT", 'as_needed = "6 h", until = "observation"').replace("BY", "0 d"))
+    step = next(step for step in protocol.steps if step.id == "foam")
+    assert bool(_too_soon(step, [NOON + timedelta(hours=hours)], NOON, "UTC")) is near
+
+
+@pytest.mark.parametrize(("start", "day"), [(11, 14), (12, 14), (13, 14)])
+def test_c11_no_planned_change_falls_on_the_last_day_of_contact_either(start: int, day: int) -> None:
+    """Dose on day 3, clearing on days 12 and 13: what is planned up to and on day 13 waits for day 14."""
+    made = protocol(more=WEEKLY.replace('arrival = "1 d"', f'arrival = "{start} d"'))
+    history = treated(made)
+    assert history.runs("weekly", history.at(3, "23:00"))[0].day == history.day(day)
+
+
+def test_c16_a_change_that_just_reaches_the_limit_is_within_it() -> None:
+    """The limit is the most that may be there, and a hair under it is passed."""
+    tank, tap = Side((7.5, 0.0), (25.0, 0.0), (1.0, 0.0)), Side((7.9, 0.0), (25.0, 0.0), (0.0, 0.0))
+    most = judge_change(tank, tap, 0.5).uia_mg_per_l[1]
+    assert judge_change(tank, tap, 0.5, limit_mg_per_l=most).within
+    assert not judge_change(tank, tap, 0.5, limit_mg_per_l=most * (1 - 1e-12)).within
+
+
+# --- B2, C8, C19: the whole program again -----------------------------------------------------------------------------
+
+
+def test_b2_no_fish_are_added_where_an_unknown_amount_may_be_in_the_water(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A dose whose level nobody knows any more is above zero until all of the water was changed."""
+    house = House(tmp_path / "home", capsys)
+    at = "2026-03-04 10:00"
+    house.says(at, "event", "dose", "Q1", "M01", "--gave", "0.27 g", "--really")
+    house.says("2026-03-04 11:00", "event", "unknown", "Q1", "--what", "old tank water")
+    added = ["event", "added", "Q1", "2", "--yes"]
+    said = house.says("2026-03-04 12:00", *added, code=1)
+    assert "still holds an unknown amount of Metronidazole" in said
+    house.says("2026-03-04 13:00", "event", "change", "Q1", "--out", "55 L", "--really")
+    house.says("2026-03-04 14:00", *added)
+
+
+def test_c19_each_revision_is_acknowledged_by_itself(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """What was acknowledged of the first text says nothing of the second; the same text is not asked of again."""
+    house = House(tmp_path / "home", capsys)
+    size = ["--shape", "box", "--length", "60 cm", "--width", "30 cm", "--filled", "30.1 cm"]
+    text = shipped()["fresh-salt-dip"].read_text(encoding="utf-8")
+    assert "revision = 1\n" in text
+    own = tmp_path / "own.toml"
+    at = "2026-03-04 10:00"
+    for name in ("Q2", "Q3", "Q4"):
+        new = ["tank", "add", name, "--site", "Hall", "--role", "quarantine", "--water", "fresh", *size]
+        house.says(at, *new)
+    fish = ["--fish", "12 Melanotaenia praecox, 5 cm", "--from", "a breeder", "--to", "Show"]
+
+    def start(tank: str, *more: str, code: int = 0) -> str:
+        words = ["batch", "start", "--tank", tank, "--protocol", str(own), "--arrived", "2026-03-04 09:30"]
+        return house.says(at, *words, *fish, *more, code=code)
+
+    own.write_text(text, encoding="utf-8")
+    assert "--acknowledge" in start("Q2", code=1)
+    start("Q2", "--acknowledge")
+    start("Q3")
+    own.write_text(text.replace("revision = 1\n", "revision = 2\n"), encoding="utf-8")
+    assert "--acknowledge" in start("Q4", code=1)
+    start("Q4", "--acknowledge")
+
+
+@pytest.mark.parametrize("limit", ['max = "0.125 mg/L"\nwithin = "24 h"', 'max = "0.05 mg/L"\nwithin = "24 h"'])
+def test_c8_no_word_stands_for_ammonia_or_nitrite(limit: str) -> None:
+    """A template that lets a word do instead of either reading is a mistake."""
+    text = shipped()["marine-praziquantel"].read_text(encoding="utf-8")
+    assert limit in text
+    read(text, "t.toml")
+    with pytest.raises(ProtocolError, match="or stricter"):
+        read(text.replace(limit, f'{limit}\nor_word = "It smells fine"'), "t.toml")

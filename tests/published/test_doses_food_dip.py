@@ -26,7 +26,8 @@ def setting(*, grams: str = "1", food: str = "1", vessel: Decimal | None = None,
     """Ten fish of a stated weight that eat a stated amount; a vessel of water without salt."""
     arrival = fact("arrival", {"count": "10"}, -1)
     salt = {"parameter": "salinity", "value": "0", "step": "0", "unit": "g/L", "water": "fresh"}
-    evidence = gather([arrival, fact("reading", salt, 1)], "B", "UTC", arrival, NOW, [])
+    ate = fact("look", {"seen": 10, "no_signs": True, "appetite": 3, "offered": True}, 1)
+    evidence = gather([arrival, fact("reading", salt, 1), ate], "B", "UTC", arrival, NOW, [])
     return Setting(
         kind="fresh",
         zone="UTC",

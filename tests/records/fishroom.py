@@ -10,7 +10,7 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
-from quarantine.actions import batches, checking, exporting, noting, places, signing, stocking, work
+from quarantine.actions import batches, checking, exporting, noting, peopling, places, signing, stocking, work
 from quarantine.actions.desk import Desk
 from quarantine.records.reads import open_reader, sqlite_path
 from quarantine.records.tables import TABLES
@@ -53,8 +53,8 @@ def start(url: str, dry_run: bool = False) -> dict[str, Any]:
 
 
 def live(url: str, calendar: Path) -> None:
-    """Some days in the room: looks, readings, a measured tank, a dose out of a jar, a skip, a death, calendars, two
-    decisions."""
+    """Some days in the room: looks, readings, a measured tank, a dose out of a jar, a skip, a death, who is away, when
+    the room is shut, calendars, two decisions."""
     furnish(url)
     jar = {"substance": "praziquantel", "form": "powder", "strength": "98 %", "lot": "A12", "expires": "2028-03"}
     stocking.add(desk(url), "Jar", "25 g", **jar)
@@ -69,6 +69,9 @@ def live(url: str, calendar: Path) -> None:
     work.skip(desk(url, 3, 3), [code_of(url, "chore")], because="moved by the importer")
     noting.look(desk(url, 4, 1, keeper=EVENING), "Q1 3 2", dead=1, signs=["white spots"])
     places.rename_tank(desk(url, 4, 2), "Reef", "Reef upstairs")
+    peopling.absent(desk(url, 4, 2), EVENING, "2026-03-01", "2026-03-04", because="a course")
+    peopling.close_site(desk(url, 4, 2), "Cellar", "2026-03-07", "2026-03-29", weekdays="sat,sun", what="weekends")
+    peopling.set_role(desk(url, 4, 2), EVENING, "sitter")
     stocking.recall(desk(url, 4, 2), "Jar", lot="A12", because="the maker's letter")
     signing.sign(desk(url, 4, 3), "Q1-1", extend="7 d")
     exporting.write_calendar(desk(url, 4, 4), calendar)

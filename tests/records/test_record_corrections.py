@@ -137,7 +137,7 @@ def test_a_corrected_dose_keeps_what_was_planned_and_prepared(room: str) -> None
     work.done(desk(room, 3, 2), [code], as_shown=True)
     seal, was = last(room), standing_facts(room, "dose")[0]
     twice = Decimal(was["given"]) * 2
-    made = correct(desk(room, 3, 3), seal[:8], [f"gave={twice} g"], because="two spoons", yes=True)
+    made = correct(desk(room, 3, 3), seal[:8], [f"gave={twice} g"], because="two spoons", yes=True, really=True)
     now = standing_facts(room, "dose")[0]
     assert (now["target"], now["prepared"], now["volume_litres"]) == (
         was["target"],
@@ -161,7 +161,10 @@ def test_a_corrected_dose_keeps_what_was_planned_and_prepared(room: str) -> None
 def test_a_dose_corrected_over_its_ceiling_is_answered_with_the_rescue(room: str) -> None:
     """A fact is never refused (C7): it is recorded, and what to do is said."""
     work.done(desk(room, 3, 2), [code_of(room, "dose")], as_shown=True)
-    made = correct(desk(room, 3, 3), last(room), ["gave=2 g"], because="the scale stood on ounces", yes=True)
+    slip = ["gave=2 g"]
+    with pytest.raises(Refused, match=r"2 g is 20 times the 0\.1 g that was shown"):
+        correct(desk(room, 3, 3), last(room), slip, because="the scale stood on ounces", yes=True)
+    made = correct(desk(room, 3, 3), last(room), slip, because="the scale stood on ounces", yes=True, really=True)
     assert "strong aeration; change" in made["now"][0]
     assert "10 mg/L" in made["now"][0]
 

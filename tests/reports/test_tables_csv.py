@@ -30,7 +30,9 @@ from quarantine.reports.tables import NUMBER, as_typed, cell, csv_lines
 
 Print = Callable[..., str]
 Rows = list[dict[str, str]]
-NAMES = ["batches", "looks", "readings", "doses", "changes", "deaths", "tasks", "signoffs", "journal"]
+NAMES = [
+    *("batches", "looks", "readings", "doses", "draws", "lots", "changes", "deaths", "tasks", "signoffs", "journal"),
+]
 DAY_4 = "2026-02-14 12:00:00"
 
 
@@ -99,6 +101,37 @@ def test_the_columns_name_their_unit() -> None:
     assert {"volume_ul", "gives_high_ul_per_l", "ceiling_mg_copper_per_l"} <= set(tabling.DOSES)
 
 
+def test_F84_the_draws_of_a_dose_name_lot_amount_task_and_batch(room: Print, tmp_path: Path) -> None:
+    """A dose of 0.09 g out of two lots is two rows that name it; what was taken back is in neither table, a lot keeps
+    what is left; of another batch's tables nothing of it."""
+    jar = ["--substance", "praziquantel", "--form", "powder", "--strength", "98 %", "--step", "0.01 g"]
+    room("stock", "add", "Jar", "0.04 g", *jar, "--lot", "A12", "--expires", "2026-03")
+    room("stock", "add", "Jar", "2 g", "--lot", "B7", "--expires", "2027-03", "--opened", "2026-02-13")
+    room("stock", "add", "Bag", "9 g", "--substance", "salt", "--form", "powder", "--strength", "100 %")
+    code = next(t["code"] for t in json.loads(room("today", "--json"))["tasks"] if t["kind"] == "dose")
+    room("done", code, "--gave", "0.09 g", "--really")
+    room("event", "dose", "Q2", "Z01", "--gave", "0.1 g", "--really", at="2026-02-13 13:00:00")
+    room("undo", "not given", "--yes", at="2026-02-13 13:01:00")
+    out, one, late = tmp_path / "tables", tmp_path / "one", tmp_path / "late"
+    room("export", str(out), at=DAY_4)
+    (dose,) = table(out, "doses")
+    assert [
+        (row["dose"], row["task"], row["batch"], row["lot"], row["amount_g"], row["amount_ml"], row["keeper"])
+        for row in table(out, "draws")
+    ] == [(dose["id"], code, "Q2-1", "A12", "0.04", "", "Robin"), (dose["id"], code, "Q2-1", "B7", "0.05", "", "Robin")]
+    assert [
+        (row["product"], row["lot"], row["left_g"], row["good_until"], row["state"]) for row in table(out, "lots")
+    ] == [
+        ("Bag", "no number", "9", "", "in use"),
+        ("Jar", "A12", "0", "2026-03-31", "in use"),
+        ("Jar", "B7", "1.95", "2027-03-31", "in use"),
+    ]
+    room("export", str(one), "--batch", "Q2-1", at=DAY_4)
+    assert [row["lot"] for row in table(one, "lots")] == ["A12", "B7"]
+    room("export", str(late), "--since", "2026-02-14", at=DAY_4)
+    assert (table(late, "draws"), len(table(late, "lots"))) == ([], 3)
+
+
 def test_what_was_taken_back_stands_in_the_journal_alone(room: Print, tmp_path: Path) -> None:
     """A voided look is in no table of facts; a corrected one is there once, with the reason; the journal has both."""
     room("look", "Q2 2", "--note", "the wrong tank", at=DAY_4)
@@ -139,7 +172,7 @@ def test_the_batch_and_the_day_narrow_the_tables(room: Print, tmp_path: Path) ->
 
 
 def test_an_empty_record_gives_headers_alone(say: Print, tmp_path: Path) -> None:
-    """Without a record there are nine files with a header each, and still no record."""
+    """Without a record there are eleven files with a header each, and still no record."""
     out = tmp_path / "tables"
     said = json.loads(say("export", str(out), "--json"))
     assert [file["rows"] for file in said["files"]] == [0] * len(NAMES)

@@ -1,0 +1,249 @@
+"""Rules C1 to C4 where a small change of the code went unseen: each of these was broken by hand, and is held here."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from decimal import Decimal
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from test_amounts import setting
+from test_holds import gated, good
+from test_repeats import Basin, grams
+from test_review_amounts import Room, make
+from waters import amount, reading, water
+
+from quarantine.dosing import Proposal, Stock, propose
+from quarantine.dosing.known import ceiling_of, litres_of
+from quarantine.dosing.size import Size, size_of
+from quarantine.formulary import Figure, Regimen, Substance, regimen
+from quarantine.protocol import load as load_protocol
+from quarantine.protocol import shipped
+from quarantine.quantity import Quantity, show
+from quarantine.water.ledger import Water
+from quarantine.water.level import Level
+
+__all__ = ["make"]
+
+# --- C1: repeats -----------------------------------------------------------------------------------------------------
+
+
+def test_c1_a_repeat_counts_from_the_last_dose_and_not_from_the_first() -> None:
+    """The 40 L of day 2 were made good on day 3: on day 6 only the 20 L since then are, a fifth of 0.2 g."""
+    basin = Basin()
+    basin.dose(0, "200")
+    basin.change(2, "40")
+    basin.dose(3, "80")
+    basin.change(6, "20")
+    assert grams(basin.repeat(6)) == Decimal("0.04")
+
+
+def test_c1_water_beyond_the_mark_does_not_thin_what_a_change_takes_out() -> None:
+    """20 L put in that nobody saw evaporate restore the mark: 40 L of 100 L are two fifths, not a third of 120 L."""
+    basin = Basin()
+    basin.dose(0, "200")
+    basin.add("topup", 5, "10:00", {"litres": "20"})
+    basin.change(6, "40")
+    assert grams(basin.repeat(6)) == Decimal("0.08")
+
+
+# --- C2: both ends ---------------------------------------------------------------------------------------------------
+
+
+def sized(litres: float, plus_minus: float, row: str = "Z01") -> Size:
+    """The size as it is computed, before the card shortens its figures."""
+    substance, found = regimen(row)
+    water = setting(litres, plus_minus, step="0.001")
+    assert found.target is not None
+    assert found.target.default is not None
+    assert water.volume is not None
+    ceiling = ceiling_of(found, water)
+    assert ceiling is not None
+    wanted = Quantity(found.target.default.value, found.target.default.unit)
+    return size_of(substance, found, wanted, water, water.volume, ceiling)
+
+
+@given(litres=st.integers(20, 5000), share=st.integers(0, 30))
+def test_c2_both_ends_of_what_a_dose_gives_are_rounded_outward(litres: int, share: int) -> None:
+    """To the last digit that is computed with: in the fullest tank no less than the low end, in the emptiest no more
+    than the high one."""
+    found = sized(float(litres), litres * share / 100)
+    whole, plus_minus = litres_of(Water(float(litres), litres * share / 100))
+    assert found.gives_low * (whole + plus_minus) <= found.given_mg <= found.gives_high * (whole - plus_minus)
+
+
+# --- C3: the effective minimum ---------------------------------------------------------------------------------------
+
+
+def with_minimum(mg_per_l: str, row: str = "Z01") -> tuple[Substance, Regimen]:
+    """The row as if its source gave an effective minimum."""
+    substance, found = regimen(row)
+    return substance, found._replace(effective_minimum=Figure(Decimal(mg_per_l), "mg/L", "S43", "READ"))
+
+
+def test_c3_a_low_end_at_the_effective_minimum_itself_is_a_dose() -> None:
+    """In 100 L exactly 0.2 g give 2 mg/L, which works; 2.001 mg/L would not be reached."""
+    assert propose(*with_minimum("2"), setting(100.0, 0.0)).hold is None
+    short = propose(*with_minimum("2.001"), setting(100.0, 0.0))
+    assert short.hold is not None
+    assert short.hold.rule == "C3"
+
+
+@pytest.mark.parametrize(
+    ("mode", "minimum", "holds"), [("replace removed", "1.9", False), ("as published", "2.1", True)]
+)
+def test_c3_only_a_repeat_that_replaces_counts_what_is_left(mode: str, minimum: str, holds: bool) -> None:
+    """0.08 g for the 40 L that went out stand on the 1.2 mg/L that are left at least; a full dose stands by itself, for
+    what is left may be nothing by the time it acts."""
+    basin = Basin()
+    basin.dose(0, "200")
+    basin.change(6, "40")
+    left = basin.setting(6)._replace(levels={"praziquantel": Level(1.2, 1.2)})
+    proposal = propose(*with_minimum(minimum), left, mode=mode)
+    assert (proposal.hold is not None and proposal.hold.rule == "C3") is holds
+    assert (proposal.dose.add is None) is holds
+
+
+@given(
+    litres=st.integers(20, 3000),
+    share=st.integers(0, 40),
+    step=st.sampled_from(["0.1", "0.01", "0.001"]),
+    target=st.integers(150, 200),
+    ceiling=st.integers(150, 400),
+    minimum=st.integers(100, 220),
+)
+def test_c2_and_c3_hold_together_or_the_dose_is_held(
+    litres: int, share: int, step: str, target: int, ceiling: int, minimum: int
+) -> None:
+    """What is shown is at least the effective minimum in the fullest tank and at most the ceiling in the emptiest, for
+    every volume, scale, target, ceiling and minimum; where that cannot be there is a hold and no amount."""
+    substance, row = with_minimum(str(Decimal(minimum) / 100))
+    top = row.ceilings[0]._replace(figure=row.ceilings[0].figure._replace(value=Decimal(ceiling) / 100))
+    row = row._replace(ceilings=(top,))
+    wanted = Quantity(Decimal(target) / 100, "mg/L")
+    proposal = propose(substance, row, setting(float(litres), litres * share / 100, step=step), target=wanted)
+    assert (proposal.dose.add is None) == (proposal.hold is not None)
+    if proposal.dose.add is None:
+        return
+    milligrams = proposal.dose.add * 1000
+    fullest = Decimal(litres) * (100 + share) / 100
+    emptiest = Decimal(litres) * (100 - share) / 100
+    assert milligrams >= Decimal(minimum) / 100 * fullest
+    assert milligrams <= Decimal(ceiling) / 100 * emptiest
+    assert milligrams <= Decimal(target) / 100 * litres
+
+
+@given(
+    left=st.integers(0, 12000),
+    litres=st.integers(20, 2000),
+    changes=st.lists(st.integers(1, 90), max_size=4),
+)
+def test_c1_a_repeat_as_published_is_never_sized_down(left: int, litres: int, changes: list[int]) -> None:
+    """Whatever may be left and whatever was changed: the full amount of the first dose, or a hold; never less."""
+    basin = Basin(litres=float(litres))
+    basin.dose(0, str(2 * litres))
+    for n, percent in enumerate(changes, 2):
+        basin.change(n, str(Decimal(litres) * percent / 100))
+    first = grams(propose_full(basin, {}))
+    again = propose_full(basin, {"praziquantel": Level(0.0, left / 1000)})
+    assert again.dose.add in (first, None)
+    assert (again.dose.add is None) == (again.hold is not None)
+    # 2 mg/L on what is left: held exactly where that could pass the ceiling of 10 mg/L.
+    assert (again.hold is not None and again.hold.rule == "ceiling") == (left + first * 1000 / litres * 1000 > 10000)
+
+
+def propose_full(basin: Basin, levels: dict[str, Level]) -> Proposal:
+    """The repeat of day 8 in full, with so much left in the water."""
+    return propose(*regimen("Z01"), basin.setting(8)._replace(levels=levels), mode="as published")
+
+
+# --- C4: rounding ----------------------------------------------------------------------------------------------------
+
+
+def test_c4_a_dose_out_of_a_stock_solution_is_not_advised_a_stock_solution() -> None:
+    """10 mg are one step of the scale of 0.01 g: weighed they are advised a stock solution, and out of one no more."""
+    substance, row = regimen("Z01")
+    substance = substance._replace(solubility=Figure(Decimal(10), "g/L", "S43", "READ"))
+    water = setting(5.0, 0.0)
+    assert "stock solution" in propose(substance, row, water).advice
+    drawn = propose(substance, row, water._replace(stock=Stock(Decimal(1), Decimal("0.5"))))
+    assert (drawn.dose.add, drawn.dose.add_unit, drawn.advice) == (5, "mL", "")
+
+
+# --- A ten-fold slip, in the one shipped template that the other tests of it do not reach -----------------------------
+
+
+@pytest.mark.parametrize("times", [Decimal(10), Decimal("0.1")])
+def test_f22_a_bath_ten_times_off_is_asked_about(times: Decimal, make: Callable[..., Room]) -> None:
+    """54 L by their measures: ten times or a tenth of the litres, of the depth and of the amount that was given."""
+    room = make()
+    task = room.doses()[0]
+    assert task["hold"] is None
+    gave = show(Decimal(str(task["dose"]["add"])) * times)
+    assert "--really" in room.says("done", task["code"], "--gave", f"{gave} g", code=1)
+    litres = show(Decimal(54) * times)
+    measured = ["tank", "measure", "Q1", f"{litres} L", "--by", "meter", "--plus-minus", "0.1 L"]
+    assert "may be a slip" in room.says(*measured, code=1)
+    assert "may be a slip" in room.says("tank", "gauge", "Q1", "--buckets", f"1 x {litres} L", code=1)
+    assert room.doses()[0]["dose"]["add"] == task["dose"]["add"]
+
+
+@pytest.mark.parametrize("name", [name for name in shipped() if load_protocol(name).medicated])
+def test_f22_no_shipped_template_says_a_rate_a_size_or_a_time_of_its_own(name: str) -> None:
+    """Each takes them from its regimen, so that no ten-fold slip of the template's text can stand beside it."""
+    doses = [step.treatment for step in load_protocol(name).steps if step.treatment is not None]
+    assert doses
+    assert [one.target for one in doses] == [None] * len(doses)
+
+
+# --- C7: asked once --------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(("gave", "code"), [("0.11 g", 0), ("0.09 g", 0), ("0.111 g", 1), ("0.089 g", 1)])
+def test_c7_a_tenth_beside_the_shown_amount_is_not_asked_about_and_more_is(
+    gave: str, code: int, make: Callable[..., Room]
+) -> None:
+    """0.1 g are shown for 54 L: 0.01 g beside it is a grain of the scale, what lies beyond may be a slip."""
+    room = make()
+    task = room.doses()[0]
+    assert task["dose"]["add"] == pytest.approx(0.1)
+    said = room.says("done", task["code"], "--gave", gave, code=code)
+    assert ("--really" in said) is bool(code)
+
+
+# --- C9: what a lift answers -----------------------------------------------------------------------------------------
+
+
+def test_c9_a_lift_answers_what_was_seen_up_to_its_own_minute() -> None:
+    """A sign and its lift may be typed with one time; what is seen a minute later is held again."""
+    history = good()
+    history.look(8, "12:00", signs=("gasping",))
+    history.fact("lift", history.at(8, "12:00"), {})
+    assert gated(history).hold is None
+    history.look(8, "12:01", signs=("gasping",))
+    again = gated(history).hold
+    assert again is not None
+    assert again.rule == "C9"
+
+
+# --- C10: the mark ---------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(("gone", "rules"), [("0.5", {""}), ("0.6", {"C10"})])
+def test_c10_over_a_hundredth_of_the_water_gone_the_tank_is_not_at_its_mark(
+    gone: str, rules: set[str], make: Callable[..., Room]
+) -> None:
+    """0.54 L of 54 L are a hundredth."""
+    room = make()
+    room.says("event", "evaporation", "Q1", f"{gone} L")
+    assert room.held() == rules
+
+
+# --- C15: salt -------------------------------------------------------------------------------------------------------
+
+
+def test_c15_the_rise_is_counted_from_the_most_that_may_be_there() -> None:
+    """Read 1 g/L in steps of 0.2: 1.1 g/L may be there, so 3 g/L take 1.9 x 200 = 380 g, and not 2.1 x 200 = 420 g."""
+    three = Quantity(Decimal(3), "g/L")
+    assert amount("T04", water(reading("salinity", "1", "0.2")), target=three) == "380 g"
