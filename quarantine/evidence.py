@@ -12,9 +12,10 @@ from itertools import pairwise
 from typing import Any, NamedTuple
 from zoneinfo import ZoneInfo
 
-from quarantine.facts import Condition, Fact, in_order, local_day
+from quarantine.facts import DOSES, Condition, Fact, in_order, local_day
 from quarantine.failures import Refused
 from quarantine.inrange import Count
+from quarantine.luggage import Luggage, entries_of, is_entry, luggage_of, place_of
 from quarantine.readings import NITRITE_PER_N, PARAMETERS
 from quarantine.signs import SIGNS
 from quarantine.water.ledger import Exposure
@@ -125,6 +126,14 @@ class Evidence(NamedTuple):
     """courses that a person stopped before their last dose (F41)"""
     all_seen_on: date | None = None
     """the last day on which every living fish was seen (rule A3); None: there is none alive to see"""
+    of_water: tuple[Happening, ...] = ()
+    """of the happenings those that are of the water, and not the batch's own"""
+    entered_id: str = ""
+    """the fact by which fish last entered the water"""
+    since: datetime | None = None
+    """since when the batch is in this water"""
+    luggage: Luggage | None = None
+    """what it brought along from the water before"""
     cold: tuple[tuple[datetime, str], ...] = ()
     """(when, in words) heating stopped or may have: what was read before proves nothing of the temperature since"""
 
@@ -182,28 +191,35 @@ def gather(
     ordered = [f for f in in_order(facts) if f.at <= as_of]
     own = [f for f in ordered if f.batch == batch]
     arrived = int(arrival.data["count"])
-    entries = [f for f in ordered if f.kind in ("arrival", "added") and f.at >= arrival.at]
+    bags, place = luggage_of(own, batch), place_of(own, batch, arrival)
+    entries = entries_of(ordered, batch, place)
     looks, all_seen_on = _looks(own, arrived, zone, local_day(arrival.at, zone))
     deaths = tuple(f for f in own if f.kind == "died")
     alive = _alive(own, arrived)
     open_signs, happenings = _signs(own, as_of)
     happenings += _deaths(deaths, own, arrived)
-    happenings += [
-        Happening(f.at, "fish_added", "fish came into the water")
-        for f in entries
-        if f.batch != batch or f.kind == "added"
-    ]
-    tank = arrival.tank
+    happenings += [_came(f) for f in own if f.kind != "arrival" and is_entry(f)]
+    tank = place.tank
     incidents = [f for f in ordered if f.kind == "incident" and (tank is None or tank in f.data["tank_ids"])]
-    happenings += _incidents(incidents, ordered, as_of)
+    of_water = [Happening(*one) for one in bags.happenings] if bags else []
+    of_water += [_came(f) for f in entries if f.batch != batch]
+    of_water += [
+        one._replace(at=max(one.at, place.since))
+        for one in _incidents(incidents, ordered, as_of)
+        if one.until is None or one.until >= place.since
+    ]
+    of_water += [one for f in ordered if f.batch != batch and f.at >= place.since and (one := _told(f, batch))]
+    happenings += of_water
     happenings += _missed_doses(ordered, batch)
     happenings += _courses(own)
     stopped = tuple(f for f in own if f.kind == "stopped")
     today = local_day(as_of, zone)
     happenings += _not_looked(looks, local_day(arrival.at, zone), today, zone)
-    happenings += [one for f in ordered if (one := _told(f, batch)) is not None]
-    entered_at = entries[-1].at if entries else arrival.at
-    lifted = [f.at for f in ordered if f.kind == "lift"]
+    happenings += [one for f in own if (one := _told(f, batch)) is not None]
+    entered = bags.entered_at if bags else arrival.at, bags.entered_id if bags else arrival.id
+    entered_at, entered_id = (entries[-1].at, entries[-1].id) if entries else entered
+    lifted = [bags.lifted_at] if bags and bags.lifted_at else []
+    lifted += [f.at for f in ordered if f.kind == "lift" and f.at >= place.since]
     return Evidence(
         batch=batch,
         zone=zone,
@@ -220,13 +236,35 @@ def gather(
         deaths=deaths,
         happenings=tuple(sorted(happenings, key=lambda one: one[:3])),
         readings=tuple(f for f in ordered if f.kind == "reading"),
-        exposures=tuple(exposures),
+        exposures=_of_these(exposures, batch, bags),
         lifted_at=lifted[-1] if lifted else None,
         extended_days=sum(int(f.data["days"]) for f in own if f.kind == "extended"),
         altered=tuple(f.at for f in ordered if f.kind in ALTERS),
         stopped=stopped,
         all_seen_on=all_seen_on if alive > 0 else None,
+        of_water=tuple(sorted(of_water, key=lambda one: one[:3])),
+        entered_id=entered_id,
+        since=place.since,
+        luggage=bags,
         cold=tuple((f.at, INCIDENT_WORDS[f.data["what"]]) for f in incidents if f.data["what"] in COOLS),
+    )
+
+
+def _came(fact: Fact) -> Happening:
+    """Fish entered a water that others are in (rules B1 and B3)."""
+    return Happening(fact.at, "fish_added", "fish came into the water")
+
+
+def _of_these(exposures: list[Exposure], batch: str, bags: Luggage | None) -> tuple[Exposure, ...]:
+    """What these fish were in: in the water they left, and in this one since they are in it."""
+    mine = [one for one in exposures if one.batch in (None, batch)]
+    if bags is None:
+        return tuple(mine)
+    since = bags.fact.at
+    return tuple(
+        one if one.batch else one._replace(since=max(one.since, since))
+        for one in mine
+        if one.batch or one.until is None or one.until > since
     )
 
 
@@ -291,7 +329,7 @@ def _courses(own: list[Fact]) -> list[Happening]:
         data = fact.data
         if fact.kind == "stopped":
             found.append(Happening(fact.at, "dose_missed", f"the course {data['title']!r} was stopped"))
-        if fact.kind == "dose" and data.get("timing") in ("late", "missed"):
+        if fact.kind in DOSES and data.get("timing") in ("late", "missed"):
             found.append(Happening(fact.at, "dose_late", "a dose was given late"))
         if data.get("contact") == "partly" or data.get("eaten") == "part":
             found.append(Happening(fact.at, "dose_partly", "a dose was given partly"))
@@ -315,11 +353,11 @@ def noon(day: date, zone: str) -> datetime:
 def _missed_doses(ordered: list[Fact], batch: str) -> list[Happening]:
     """Each missed dose once: a reason given after a lapse is no second miss, a dose entered late that was given
     in time is none at all. One in food that was not eaten is missed as well."""
-    given = {f.data["key"]: f.at for f in ordered if f.kind == "dose" and "key" in f.data}
+    given = {f.data["key"]: f.at for f in ordered if f.kind in DOSES and "key" in f.data}
     missed: dict[str, datetime] = {}
     for fact in ordered:
         lapse = fact.kind == "lapse"
-        not_eaten = fact.kind == "dose" and "key" in fact.data and fact.data.get("eaten") == "none"
+        not_eaten = fact.kind in DOSES and "key" in fact.data and fact.data.get("eaten") == "none"
         skipped = fact.kind == "skip" and fact.data.get("task_kind") == "dose"
         if fact.batch != batch or not (lapse or skipped or not_eaten):
             continue

@@ -49,6 +49,11 @@ def utc(at: datetime) -> datetime:
     return at.astimezone(UTC).replace(microsecond=0)
 
 
+BEFORE = "dose_before"
+"""A dose that fish had in a water they have left: no ledger of the water that they are in sees it."""
+DOSES = ("dose", BEFORE)
+"""The doses of a batch, wherever it was when they were given."""
+
 AGAIN = 0
 """The number in the key of what a water change called for; the runs of a series count from 1."""
 

@@ -14,6 +14,7 @@ from typing import NamedTuple
 from zoneinfo import ZoneInfo
 
 from quarantine.facts import Fact
+from quarantine.luggage import Carried
 from quarantine.readings import PARAMETERS
 
 APART_HOURS, GAP_HOURS = 6, 36
@@ -148,9 +149,15 @@ def _said(band: Band, fact: Fact, zone: str) -> str:
 
 
 def count(
-    found: tuple[Stretch, ...], length_days: int, rules: dict[str, str], as_of: datetime, because: str = ""
+    found: tuple[Stretch, ...],
+    length_days: int,
+    rules: dict[str, str],
+    as_of: datetime,
+    because: str = "",
+    carried: Carried | None = None,
 ) -> Count:
-    """Days in range by what the template says of time out of range and of time not read.
+    """Days in range by what the template says of time out of range and of time not read. ``carried`` is what was proven
+    in the water that the fish were moved from.
 
     pause: such time does not count. extend: it goes on counting, and the period is longer by as many whole days as the
     gap began. restart: the count begins again after it. note: it counts all the same.
@@ -158,6 +165,8 @@ def count(
     zero: datetime | None = None
     counted, need = timedelta(0), timedelta(days=length_days)
     complete: datetime | None = None
+    if carried is not None:
+        zero, counted, complete = carried.since, carried.counted, carried.complete
     for one in found:
         rule = rules.get(one.event, "pause") if one.event else "note"
         if rule == "restart":

@@ -18,8 +18,9 @@ from zoneinfo import ZoneInfo
 from quarantine import evidence as ev
 from quarantine import inrange
 from quarantine.evidence import Happening, PeriodStanding, Standing
-from quarantine.facts import AGAIN, Condition, Fact, PlannedTask, in_order, is_again, known_out, local_day, utc
+from quarantine.facts import AGAIN, DOSES, Condition, Fact, PlannedTask, in_order, is_again, known_out, local_day, utc
 from quarantine.failures import Unknown
+from quarantine.luggage import Begun, Carried, Luggage
 from quarantine.protocol import WHOLE_DAY, Band, Duration, Period, Protocol, Ramp, Repeat, Start, Step, Window
 from quarantine.quantity import show
 from quarantine.readings import PARAMETERS
@@ -79,6 +80,73 @@ def plan(courses: list[Course], facts: list[Fact], as_of: datetime, water: Water
         standings[course.batch] = expansion.standing
         stops |= {(course.batch, step): why for step, (_, why) in expansion.stops.items()}
     return Plan(tuple(sorted(tasks, key=lambda t: t.key)), standings, stops)
+
+
+def packed(
+    courses: list[Course], facts: list[Fact], batch: str, at: datetime, water: Water | None
+) -> dict[str, Any]:
+    """What a batch takes along when it is moved at an instant: the part of the fact of its move that the plan and the
+    evidence read again in the new water, as they have it in the old one (:mod:`quarantine.luggage`)."""
+    known = [fact for fact in in_order(facts) if fact.at <= at]
+    course = next(c for c in courses if c.batch == batch)
+    made = _Expansion(course, known, at, exposures(known, water, at))
+    evidence, before = made.evidence, made.luggage
+    runs = [run for of in made.runs.values() for run in of]
+    runs += [run for of in made.again.values() for _, run in of]
+    read = {run.key: run.outcome for run in runs if run.outcome is not None and run.outcome.kind == "reading"}
+    ramps = {step.id for step in course.protocol.steps if step.ramp is not None}
+    of_others = [f for f in known if f.kind == "dose" and f.batch != batch and f.at >= made.since]
+    return {
+        "entered_id": evidence.entered_id,
+        "entered_at": evidence.entered_at,
+        "count": evidence.alive,
+        "happenings": [[one.at, one.event, one.why, one.until and min(one.until, at)] for one in evidence.of_water],
+        "lifted_at": evidence.lifted_at,
+        "exposures": [
+            {
+                "substance": one.substance,
+                "since": one.since,
+                "last_dose": one.last_dose,
+                "until": min(one.until or at, at),
+                "target": one.target_mg_per_l,
+            }
+            for one in evidence.exposures
+        ],
+        "in_range": {
+            one.id: _in_range(one.in_range, made.zeros[one.id])
+            for one in made.periods.values()
+            if one.in_range is not None and one.in_range.zero is not None
+        },
+        "begun": {name: one._asdict() for name, one in made.begun.items()},
+        "stops": {
+            step: {"at": when, "why": why}
+            for step, (when, why) in made.stops.items()
+            if step not in ramps and step not in made.stopped
+        },
+        "settled": {
+            **({key: list(one) for key, one in before.settled.items()} if before else {}),
+            **{key: [fact.id, fact.at] for key, fact in read.items()},
+        },
+        "doses": [
+            *(before.fact.data["doses"] if before else []),
+            *({"id": fact.id, "at": fact.at, "data": _of_a_dose(fact.data)} for fact in of_others),
+        ],
+    }
+
+
+def _in_range(counted: inrange.Count, zero: date) -> dict[str, Any]:
+    return {
+        "zero": zero.isoformat(),
+        "since": counted.zero,
+        "seconds": int(counted.counted.total_seconds()),
+        "complete": counted.complete if counted.is_proven else None,
+    }
+
+
+def _of_a_dose(data: dict[str, Any]) -> dict[str, Any]:
+    """Of a dose what gaps, pairs and the ceiling of a course ask."""
+    asked = ("substance", "regimen", "route", "gives_high_mg_per_l", "target_mg_per_l", "counts", "eaten")
+    return {name: data[name] for name in asked if name in data}
 
 
 class _Anchor(NamedTuple):
@@ -201,12 +269,15 @@ class _Expansion:
         self.facts = facts
         self.evidence = ev.gather(facts, course.batch, course.zone, course.arrival, as_of, exposed)
         self.steps = {step.id: step for step in self.protocol.steps}
-        self.outcomes = {f.data["key"]: f for f in facts if f.kind in ("done", "dose", "skip") and "key" in f.data}
+        self.luggage = self.evidence.luggage
+        self.since = self.evidence.since or course.arrival.at
+        self.outcomes = {f.data["key"]: f for f in facts if f.kind in ("done", "skip", *DOSES) and "key" in f.data}
+        self.outcomes |= _settled_before(self.luggage)
         own = [f for f in self.outcomes.values() if f.batch == course.batch]
         series = [f for f in own if not is_again(f)]
         self.roots, self.given = _roots(series), _given(series)
         self.lapses = self._lapses()
-        self.daily = _daily_outcomes(facts, course)
+        self.daily = _daily_outcomes(facts, course, self.since)
         self.words = [f for f in facts if f.kind == "word" and f.batch == course.batch]
         self.amended = _amendments(facts, course.batch)
         self.stopped = _stopped(facts, course.batch, self.amended)
@@ -218,6 +289,9 @@ class _Expansion:
         self.runs: dict[str, list[_Run]] = {}
         self.again: dict[str, list[tuple[Step, _Run]]] = {}
         """step -> what water changes called for: doses again, and the readings before them (rule C1)"""
+        self.begun: dict[str, Begun] = {}
+        """step or period -> the reading by which it began"""
+        self.zeros: dict[str, date] = {}
         self.earliest: date | None = None  # known once the steps that do not follow a period are expanded
         self.periods = {p.id: self._period(p) for p in self.protocol.periods}
         for step in self.protocol.steps:
@@ -302,6 +376,7 @@ class _Expansion:
         last = max(again, key=lambda one: one.restarts_at) if again else None
         zero = first if last is None else local_day(last.restarts_at, self.zone)
         because = anchor.reason if last is None else last.why
+        self.zeros[period.id] = zero
         since = [(action, one) for action, one in acting if local_day(one.until or one.at, self.zone) >= zero]
         held = _Held(
             frozenset(
@@ -343,8 +418,12 @@ class _Expansion:
         )
         since = max(instant_at(zero, "00:00", self.zone), self.course.arrival.at)
         cold = tuple(at for at, _ in self.evidence.cold) if band.parameter == "temperature" else ()
-        found = inrange.stretches(band, self.evidence.readings, since, self.as_of, self.zone, cold)
-        counted = inrange.count(found, period.length.value + held.days, self.protocol.events, self.as_of, because)
+        carried = self._carried(period, zero)
+        found = inrange.stretches(band, self.evidence.readings, max(since, self.since), self.as_of, self.zone, cold)
+        if carried is not None:
+            found = (*self._unread(found), *found)
+        need = period.length.value + held.days
+        counted = inrange.count(found, need, self.protocol.events, self.as_of, because, carried)
         complete = local_day(counted.complete, self.zone)
         return PeriodStanding(
             period.id,
@@ -356,6 +435,19 @@ class _Expansion:
             min(counted.counted // timedelta(days=1), period.length.value),
             counted,
         )
+
+    def _carried(self, period: Period, zero: date) -> Carried | None:
+        """What was proven of a period before the fish were moved here, unless it began again since."""
+        carried = self.luggage.in_range.get(period.id) if self.luggage else None
+        return carried if carried is not None and zero <= date.fromisoformat(carried.zero) else None
+
+    def _unread(self, found: tuple[inrange.Stretch, ...]) -> tuple[inrange.Stretch, ...]:
+        """The time from a move to the first good reading in the new water, where it is too long to be passed over."""
+        first = found[0].since if found else self.as_of
+        if first - self.since <= timedelta(hours=inrange.GAP_HOURS):
+            return ()
+        why = f"no reading for over {inrange.GAP_HOURS} h after the fish were moved on {self._shown(self.since)}"
+        return (inrange.Stretch(self.since, first, inrange.UNREAD, why),)
 
     def _earliest(self) -> date:
         """The first day on which every criterion can be met if all goes well from now on."""
@@ -416,9 +508,9 @@ class _Expansion:
         return self._from(self.course.arrival.id, self.course.arrival.at, start.by, "the fish arrived")
 
     def _anchor_entered(self, start: Start, owner: str) -> _Anchor:
-        entries = [f for f in self.facts if f.kind in ("arrival", "added") and f.at >= self.course.arrival.at]
-        last = entries[-1] if entries else self.course.arrival
-        return self._from(last.id, last.at, start.by, "the last fish entered the water")
+        return self._from(
+            self.evidence.entered_id, self.evidence.entered_at, start.by, "the last fish entered the water"
+        )
 
     def _anchor_after(self, start: Start, owner: str) -> _Anchor:
         subject = str(start.subject)
@@ -479,12 +571,15 @@ class _Expansion:
         found = [
             fact
             for fact in self.evidence.readings
-            if fact.data["parameter"] == start.subject and fact.at >= self.course.arrival.at and _within(start, fact)
+            if fact.data["parameter"] == start.subject and fact.at >= self.since and _within(start, fact)
         ]
-        if not found:
+        begun = self.luggage.begun.get(owner) if self.luggage else None
+        if begun is None and found:
+            begun = Begun(_first_entered(found), found[0].at, found[0].data["value"])
+        if begun is None:
             return _Anchor("waiting", None, None, "", f"waits for a reading of {start.subject}")
-        first = found[0]
-        return self._from(_first_entered(found), first.at, start.by, f"{start.subject} was {first.data['value']}")
+        self.begun[owner] = begun
+        return self._from(begun.id, begun.at, start.by, f"{start.subject} was {begun.value}")
 
     def _anchor_word(self, start: Start, owner: str) -> _Anchor:
         said = self._said(start, owner)
@@ -553,6 +648,8 @@ class _Expansion:
         found = []
         if (fact := self.stopped.get(step.id)) is not None:
             found.append((fact.at, f"the course was stopped on {self._shown(fact.at)}: {fact.data['because']}"))
+        if self.luggage is not None and step.id in self.luggage.stops:
+            found.append(self.luggage.stops[step.id])
         since = self._window(step, runs[0])[0] if step.stop and runs else None
         for condition in step.stop if since is not None else ():
             if since is not None and (met := self._first_met(condition, since)) is not None:
@@ -754,7 +851,11 @@ class _Expansion:
         return times if most is not None and times >= most else times + 1
 
     def _owner(self, step: Step) -> str:
-        return {"system": self.course.system, "tank": self.course.tank, "batch": self.course.batch}[step.for_]
+        """Of a batch that was moved the water and the tank it arrived in: no key moves with the fish."""
+        arrival = self.course.arrival
+        return {"system": arrival.system, "tank": arrival.tank or self.course.tank, "batch": self.course.batch}[
+            step.for_
+        ]
 
     # --- changes inside a treatment that stays in the water (rules C1, C5, C11) -------------------------
 
@@ -1164,7 +1265,7 @@ def _given(outcomes: Iterable[Fact]) -> dict[str, list[tuple[str, int, Fact]]]:
     """Step -> the doses that were given of it: the id that each hangs on, its number, and the fact."""
     found: dict[str, list[tuple[str, int, Fact]]] = {}
     for fact in outcomes:
-        if fact.kind == "dose":
+        if fact.kind in DOSES:
             _, step, root, n = fact.data["key"].split(":")
             found.setdefault(step, []).append((root, int(n), fact))
     return found
@@ -1218,7 +1319,7 @@ def _meets(band: Band, low: Decimal, high: Decimal) -> bool:
 
 def _not_eaten(run: _Run) -> bool:
     """Whether a run was a dose in food of which nothing was eaten."""
-    return run.outcome is not None and run.outcome.kind == "dose" and run.outcome.data.get("eaten") == "none"
+    return run.outcome is not None and run.outcome.kind in DOSES and run.outcome.data.get("eaten") == "none"
 
 
 def _after_window(step: Step, run: _Run) -> str | None:
@@ -1236,8 +1337,19 @@ def _within(start: Start, fact: Fact) -> bool:
     return (start.low is None or value >= Decimal(start.low)) and (start.high is None or value <= Decimal(start.high))
 
 
-def _daily_outcomes(facts: list[Fact], course: Course) -> dict[Any, Fact]:
-    """What a day's looks and readings settle by themselves: the look, the feeding, the tests of that day."""
+def _settled_before(luggage: Luggage | None) -> dict[str, Fact]:
+    """Key -> what settled it by a reading of the water that the fish were moved from."""
+    if luggage is None:
+        return {}
+    return {
+        key: luggage.fact._replace(id=id_, kind="done", at=at, data={"key": key})
+        for key, (id_, at) in luggage.settled.items()
+    }
+
+
+def _daily_outcomes(facts: list[Fact], course: Course, since: datetime) -> dict[Any, Fact]:
+    """What a day's looks and readings settle by themselves: the look, the feeding, the tests of that day, read since
+    the fish are in this water."""
     found: dict[Any, Fact] = {}
     for fact in facts:
         if fact.kind == "look" and fact.batch == course.batch:
@@ -1246,9 +1358,14 @@ def _daily_outcomes(facts: list[Fact], course: Course) -> dict[Any, Fact]:
                 found.setdefault(("look", (), day), fact)
             if fact.data.get("offered", fact.data.get("appetite") is not None):
                 found.setdefault(("feed", (), day), fact)
-        elif fact.kind == "reading" and fact.tank == course.tank:
+        elif fact.kind == "reading" and fact.tank == course.tank and _that_day(fact, since, course.zone):
             found[("reading", fact.data["parameter"], local_day(fact.at, course.zone))] = fact
     return found
+
+
+def _that_day(fact: Fact, since: datetime, zone: str) -> bool:
+    """Whether a reading is of a day on which the fish were there: it may be of the morning before they came."""
+    return fact.at >= since or local_day(fact.at, zone) == local_day(since, zone)
 
 
 def _tested(daily: dict[Any, Fact], reads: tuple[str, ...], day: date) -> Fact | None:

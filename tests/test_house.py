@@ -19,7 +19,7 @@ HOUSE = Path(__file__).parents[1] / "quarantine"
 # From the bottom up. A room imports itself and rooms of lower layers; rooms of one layer do not know each other.
 LAYERS: tuple[tuple[str, ...], ...] = (
     ("quarantine", "failures", "facts", "readings", "signs", "templates"),
-    ("codec", "quantity", "moments"),
+    ("codec", "quantity", "moments", "luggage"),
     # A setting's check reads an amount ("0.01 g"), so settings stands just above quantity.
     ("settings", "formulary", "water"),
     ("protocol", "inrange"),
@@ -60,6 +60,7 @@ PURE = (
     "starting",
     "evidence",
     "inrange",
+    "luggage",
     "quantity",
     "moments",
 )

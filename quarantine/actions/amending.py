@@ -25,6 +25,7 @@ from quarantine.actions.planning import (
 )
 from quarantine.facts import Fact, in_order, local_day
 from quarantine.failures import Refused, Unknown, Usage
+from quarantine.luggage import doses_before
 from quarantine.plan import DAILY_CARE, Plan
 from quarantine.protocol import Protocol, Step, load
 from quarantine.readiness import ARRIVAL
@@ -136,7 +137,8 @@ def _check_text(act: Act, batch: Row, old: Protocol, new: Protocol) -> None:
 def _given(act: Act, batch: Row) -> list[Fact]:
     """The doses that this batch's water or fish had since it arrived, supporting salt apart (rules A9, B8)."""
     rows = act.rows("facts_since", system=batch["system"], since=batch["arrived_at"])
-    doses = [fact for row in rows if (fact := fact_of(row)).kind == "dose" and fact.data.get("counts")]
+    facts = [fact_of(row) for row in rows]
+    doses = [f for f in (*(f for f in facts if f.kind == "dose"), *doses_before(facts)) if f.data.get("counts")]
     return [fact for fact in doses if fact.at >= instant(batch["arrived_at"])]
 
 

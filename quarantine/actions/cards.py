@@ -18,6 +18,7 @@ from quarantine.facts import Condition, Fact, in_order, local_day
 from quarantine.failures import Refused, Usage
 from quarantine.formulary import Regimen, Substance, load, regimen
 from quarantine.formulary.groups import FILE as GROUPS_FILE
+from quarantine.luggage import doses_before
 from quarantine.quantity import UNITS, Quantity, kind_of, read, read_with_error, show, show_significant, to
 from quarantine.records.codec import instant, text_of_instant
 from quarantine.records.loading import VolumeRecord, fact_of, system_water, valid_at, volume_of
@@ -36,7 +37,10 @@ def setting_for(
     ``tank`` needs system, shape, water and zone; ``batch`` id and arrived_at. ``shelf`` is the stock where it was read
     already.
     """
-    since = batch["arrived_at"] if batch else text_of_instant(now - timedelta(hours=24))
+    here = [b for b in rows.rows("batches_of_system", system=tank["system"]) if b["state"] == "open"]
+    # The fish of every batch in the water are judged, also of one that came before this one.
+    arrived = [b["arrived_at"] for b in here]
+    since = min([batch["arrived_at"], *arrived]) if batch else text_of_instant(now - timedelta(hours=24))
     facts = in_order([fact_of(row) for row in rows.rows("facts_since", system=tank["system"], since=since)])
     facts = [f for f in facts if f.at <= now]
     water, says = system_water(rows, tank["system"], now)
@@ -49,7 +53,6 @@ def setting_for(
         exposed = exposures(facts, water, now)
         strange = never_dosed(facts, water, now)
         short = short_of_mark(facts, _volumes_since(rows, tank, now))
-    here = [b for b in rows.rows("batches_of_system", system=tank["system"]) if b["state"] == "open"]
     evidence, others = None, []
     if batch is not None:
         for one in (batch["id"], *(b["id"] for b in here if b["id"] != batch["id"])):
@@ -65,7 +68,7 @@ def setting_for(
         volume=water,
         volume_says=says,
         levels=levels,
-        doses=tuple(f for f in facts if f.kind == "dose"),
+        doses=tuple(in_order([*(f for f in facts if f.kind == "dose"), *doses_before(facts)])),
         evidence=evidence,
         scale_step_grams=to(read(home.value("scale_step"), "mass", "scale_step"), "g"),
         syringe_step_ml=to(read(home.value("syringe_step"), "volume", "syringe_step"), "mL"),

@@ -157,7 +157,7 @@ def _watch(rows: Rows, tanks: set[str], now: datetime) -> Iterator[str]:
         if row["tank"] not in tanks or row["day"] is None or row["state"] != "planned" or not _has_deadline(row):
             continue
         ends = instant(row["lapses_at"] or row["due_until"])
-        if ends <= now:
+        if ends < now:
             continue  # it is open, and says there since when
         zone, starts = ZoneInfo(row["zone"]), instant(row["due_from"])
         named = f"{row['tank_name']}: {row['code']} {row['title']}"

@@ -11,7 +11,7 @@ from typing import Any, NamedTuple
 
 from quarantine.actions.desk import Desk, find_tank, local_text, named, when
 from quarantine.actions.planning import OPEN, add_fact, consequences, earliest_days, frozen, id_after, replan
-from quarantine.facts import Fact, local_day
+from quarantine.facts import DOSES, Fact, local_day
 from quarantine.failures import Refused, Unknown
 from quarantine.protocol import Protocol, Step
 from quarantine.records.codec import instant
@@ -137,8 +137,10 @@ def _check_use(act: Act, batch: Row, step: Step, moment: datetime) -> None:
 
 def _uses(facts: list[Fact], batch: Row, step: str) -> list[datetime]:
     """When a step was really given to this batch or its water, oldest first."""
-    owners = {batch["id"], batch["tank"], batch["system"]}
-    keys = [(f.at, f.data["key"].split(":")) for f in facts if f.kind in ("done", "dose") and "key" in f.data]
+    begun = [f for f in facts if f.kind == "arrival" and f.batch == batch["id"]]
+    # Of fish that were moved the keys go on by the water and the tank they arrived in.
+    owners = {batch["id"], *(owner for f in begun for owner in (f.tank, f.system))}
+    keys = [(f.at, f.data["key"].split(":")) for f in facts if f.kind in ("done", *DOSES) and "key" in f.data]
     return sorted(at for at, (owner, name, *_) in keys if name == step and owner in owners)
 
 

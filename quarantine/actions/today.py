@@ -66,20 +66,20 @@ def list_day(rows: Rows, home: Home, now: datetime, on: date | None = None, tank
         said = json.loads(row["standing"])["expected"]
         for line in [line for line in lines if line["tank_id"] == row["tank"]]:
             line["line"] += f"; {row['name']} expected {said['first']}"
-    order = {line["tank_id"]: place for place, line in enumerate(lines)}
+    places = {line["tank_id"]: place for place, line in enumerate(lines)}
     # The next day has ended everywhere: behind UTC it ends up to 12 h later; a site ahead may be a day further on.
     until = datetime.combine(day + timedelta(days=2), time(12), ZoneInfo("UTC"))
     found = rows.rows("open_tasks", until=text_of_instant(until), tank=chosen)
     listed = _listed(rows, home, found, now, on, {b["id"]: b for b in batches}, tanks)
-    changes = _last_changes(listed, order)
-    listed.sort(key=lambda item: _order(item, order, changes))
-    return Day(day, lines, listed, _tomorrow(found, now, on, order))
+    changes = last_changes(listed, places)
+    listed.sort(key=lambda item: order(item, places, changes))
+    return Day(day, lines, listed, _tomorrow(found, now, on, places))
 
 
-def _tomorrow(found: list[Row], now: datetime, on: date | None, order: dict[str, int]) -> dict[str, list[str]]:
+def _tomorrow(found: list[Row], now: datetime, on: date | None, places: dict[str, int]) -> dict[str, list[str]]:
     """What the day after brings, a tank at a time, clean to dirty."""
     titles: dict[str, list[str]] = {}
-    for row in sorted(found, key=lambda r: (order.get(r["tank"], len(order)), r["due_from"] or "", r["title"])):
+    for row in sorted(found, key=lambda r: (places.get(r["tank"], len(places)), r["due_from"] or "", r["title"])):
         following = (on or local_day(now, row["zone"])) + timedelta(days=1)
         if row["day"] == following.isoformat():
             titles.setdefault(row["tank_name"], []).append(row["title"])
@@ -94,18 +94,18 @@ def tank_named(tanks: Collection[Row], name: str) -> Row:
     raise Unknown("tank", name, sorted(t["name"] for t in tanks), " (add one: quarantine tank add NAME ...)")
 
 
-def _last_changes(listed: list[Listed], order: dict[str, int]) -> dict[str, int]:
+def last_changes(listed: list[Listed], places: dict[str, int]) -> dict[str, int]:
     """Of each water the place of the last tank whose planned change is due: a dose belongs to the water, and comes
     after the changes of all its tanks (rule C11)."""
     found: dict[str, int] = {}
     for item in listed:
         row = item.row
         if row["kind"] == "change" and row["step"] != END and item.section in ("overdue", "due"):
-            found[row["system"]] = max(found.get(row["system"], 0), order.get(row["tank"], 0))
+            found[row["system"]] = max(found.get(row["system"], 0), places.get(row["tank"], 0))
     return found
 
 
-def _order(item: Listed, order: dict[str, int], changes: dict[str, int]) -> tuple[Any, ...]:
+def order(item: Listed, places: dict[str, int], changes: dict[str, int]) -> tuple[Any, ...]:
     """Rule D: overdue ends, overdue doses and held A signs, running baths and dips; then clean to dirty; inside a tank
     by section, by what comes first in one water, and by time."""
     hold = item.proposal.hold if item.proposal else None
@@ -114,7 +114,7 @@ def _order(item: Listed, order: dict[str, int], changes: dict[str, int]) -> tupl
         first = 0 if late else 2
     else:
         first = 1 if (late and item.row["kind"] == "dose") or (hold and hold.rule == "C9") else 3
-    place = order.get(item.row["tank"], len(order))
+    place = places.get(item.row["tank"], len(places))
     if item.row["kind"] == "dose" and item.section in ("overdue", "due"):
         place = max(place, changes.get(item.row["system"], 0))
     turn, due = TURN.get(item.row["kind"], 0), item.row["due_from"] or ""

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 from quarantine.actions.claims import wants_witness
 from quarantine.actions.feeding import NOT_SAID, Eaten, deviation, eaten_words
+from quarantine.facts import DOSES
 from quarantine.failures import Refused, Usage
 from quarantine.quantity import UNITS, Quantity, read, show, show_significant, to
 from quarantine.records.codec import instant
@@ -140,7 +141,7 @@ def deviations_of(rows: Rows, batch: Row, now: datetime) -> list[str]:
     for row in sorted(found, key=lambda r: (r["happened_at"], r["entered_at"], r["id"])):
         data = json.loads(row["data"])
         at = instant(row["happened_at"])
-        if row["kind"] != "dose" or at > now or at < instant(batch["arrived_at"]):
+        if row["kind"] not in DOSES or at > now or at < instant(batch["arrived_at"]):
             continue
         lines += deviation(data, at, batch["zone"])
         if data.get("allowance") is None or data.get("prepared") is None:

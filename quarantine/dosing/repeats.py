@@ -17,7 +17,7 @@ from quarantine.dosing.forms import tops_up
 from quarantine.dosing.known import litres_of
 from quarantine.dosing.setting import OUR_CHOICE, Hold, Replaced, Setting
 from quarantine.dosing.words import cited, counts_in_ledger, exact_grams, in_ledger, level_in
-from quarantine.facts import Fact, in_order, known_out
+from quarantine.facts import BEFORE, Fact, in_order, known_out
 from quarantine.formulary import Figure, Regimen, Substance, is_prolonged
 from quarantine.quantity import Quantity, decimal_down, show, show_significant
 from quarantine.water.ledger import flowed
@@ -191,7 +191,8 @@ def how_repeated(regimen: Regimen, setting: Setting, mode: str | None, *, full_a
 
 
 def _put_in(fact: Fact, substance: Substance) -> bool:
-    return fact.data.get("substance") == substance.id and fact.data.get("route") in STAYS
+    """Whether a dose put some of a substance into this water, and not into one that the fish have left."""
+    return fact.kind != BEFORE and fact.data.get("substance") == substance.id and fact.data.get("route") in STAYS
 
 
 def _floored(exact: Fraction) -> Decimal:

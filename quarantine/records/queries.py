@@ -11,6 +11,19 @@ _TASK = """select task.*, tank.name as tank_name, tank.role as tank_role, tank.w
 _FACT = """select * from fact where kind <> 'void'
     and not exists (select 1 from fact as taken where taken.voids = fact.id) and """
 
+_COLUMNS = "id, kind, system, tank, batch, task, happened_at, entered_at, keeper, data, attempt, voids"
+
+# What a batch had in waters that it has left, without what is of those waters themselves; its doses by a name that no
+# ledger of this water reads. The systems that it came from stand in the fact of its move: mostly there is none.
+_ELSEWHERE = """select id, case when kind = 'dose' then 'dose_before' else kind end as kind, system, tank, batch, task,
+    happened_at, entered_at, keeper, data, attempt, voids
+    from fact where kind <> 'void' and not exists (select 1 from fact as taken where taken.voids = fact.id)
+    and system <> :system and system in (select other.id from fact as moved join system as other
+    on moved.data like '%"' || other.id || '"%' where moved.system = :system and moved.kind = 'moved_in')
+    and batch in (select id from batch where system = :system) and """
+_OF_WATER = """('reading', 'source_water', 'change', 'topup', 'evaporation', 'exchange', 'removal', 'unknown_addition',
+    'filter_on', 'incident', 'incident_over', 'disturbance', 'shared', 'lift')"""
+
 # Of two volumes of one second the measured one rules the computed one.
 _MEASURED_LAST = "case when method = 'computed from its measures' then 0 else 1 end"
 
@@ -46,15 +59,17 @@ QUERIES = {
     "expected_batches": _BATCH + "where batch.state = 'expected' order by batch.arrived_at, batch.id",
     "batch_arrival": "select id, arrived_at, system, tank, state from batch where id = :id",
     "batches_of_system": _BATCH + "where batch.system = :system order by batch.arrived_at, batch.id",
-    # Two searches, each with its own index; coalesce keeps the second off the index by time, which holds all looks.
+    # Searches, each with its own index; coalesce keeps the second off the index by time, which holds all looks.
     # In no order: the pure rooms sort facts themselves.
-    "facts_since": _FACT
+    "facts_since": _FACT.replace("*", _COLUMNS)
     + "system = :system and happened_at >= :since union all "
-    + _FACT
+    + _FACT.replace("*", _COLUMNS)
     + """system = :system and kind in
         ('dose', 'change', 'topup', 'evaporation', 'exchange', 'removal', 'unknown_addition', 'filter_on', 'reading')
         and (kind <> 'reading' or data like '%"copper"%' or data like '%"salinity"%')
-        and coalesce(happened_at, '') < :since""",
+        and coalesce(happened_at, '') < :since union all """
+    + _ELSEWHERE
+    + f"happened_at >= :since and kind not in {_OF_WATER}",
     # What matters for readings. Looks are the many, and are left to the other query.
     "water_facts_since": _FACT
     + """system = :system and kind in ('reading', 'source_water', 'change', 'topup', 'evaporation', 'dose', 'removal',
@@ -95,8 +110,10 @@ QUERIES = {
     # By system, so that the index serves: looks are the many.
     "incidents": _FACT + "system in (select id from system) and kind in ('incident', 'incident_over')",
     "claims": _FACT + "system in (select id from system) and kind = 'claim' and happened_at >= :since",
-    "instructions_and_animals": _FACT
-    + "system = :system and kind in ('instruction', 'instruction_withdrawn', 'animals')",
+    "instructions_and_animals": _FACT.replace("*", _COLUMNS)
+    + """system = :system and kind in ('instruction', 'instruction_withdrawn', 'animals') union all """
+    + _ELSEWHERE
+    + "kind in ('instruction', 'instruction_withdrawn', 'animals')",
     "outcomes_of_task": "select count(*) as n from fact where task = :task and kind in ('done', 'dose', 'skip')",
     "settled_by": "select id, batch, system, kind from task where outcome like :fact",
     "entry": "select id, n, payload from journal where id like :beginning",

@@ -8,6 +8,7 @@ from decimal import Decimal
 from typing import Any, NamedTuple
 
 from quarantine.facts import Fact, in_order
+from quarantine.luggage import Left, left_behind
 from quarantine.water.level import UNKNOWN, Level, Loss, Step, level, walk
 
 CONTACT_SHARE = Decimal("0.05")
@@ -40,6 +41,8 @@ class Exposure(NamedTuple):
     target_mg_per_l: Decimal
     high_mg_per_l: Decimal | None
     """the upper bound now; None when it is unknown"""
+    batch: str | None = None
+    """of fish that were in it before they were moved here; None: it is, or was, in this water"""
 
 
 class Line(NamedTuple):
@@ -476,8 +479,8 @@ def exposures(facts: list[Fact], water: Water | None, until: datetime) -> list[E
     A dip and a dose in food end when given: they do not stay in the water. Supporting doses (``counts`` false) are
     left out. Without ``water`` nobody can say that a bath has ended.
     """
-    found = []
     ordered = [f for f in in_order(facts) if f.at <= until]
+    found = [_carried_over(ordered, one, water, until) for one in left_behind(ordered)]
     for substance in substances_in(ordered):
         mine = [f for f in ordered if f.kind == "dose" and f.data.get("substance") == substance]
         doses = [f for f in mine if f.data.get("counts", True)]
@@ -495,6 +498,21 @@ def exposures(facts: list[Fact], water: Water | None, until: datetime) -> list[E
         upper = None if high is None else Decimal(repr(high))
         found.append(Exposure(substance, doses[0].at, last.at, end, target, upper))
     return found
+
+
+def _carried_over(ordered: list[Fact], left: Left, water: Water | None, until: datetime) -> Exposure:
+    """What fish were in before they were moved here. With the fish out contact ended, unless some of that water came
+    along: then it ends as that of a dose does (rules A9 and C12)."""
+    common = (left.substance, left.since, left.last_dose)
+    if not any(_puts_in(step) and step.at >= left.until for step in steps_of(ordered, left.substance, until)):
+        return Exposure(*common, left.until, left.target, Decimal(0), left.batch)
+    high = level_of(ordered, left.substance, water, "none", until).high if water else None
+    then = level_of(ordered, left.substance, water, "none", left.until).high if water else None
+    little = then is not None and then <= float(left.target * CONTACT_SHARE)
+    end = left.until if little else None
+    if end is None and water is not None:
+        end = _contact_end(ordered, left.substance, water, left.target, left.until, until)
+    return Exposure(*common, end, left.target, None if high is None else Decimal(repr(high)), left.batch)
 
 
 def _contact_end(

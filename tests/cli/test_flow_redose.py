@@ -10,6 +10,8 @@ from typing import Any
 import pytest
 from amend_room import Room
 
+from quarantine.actions.today import Listed, last_changes, order
+
 READY = "temp=25.5C ph=8.1 tan=0.1mg/L nitrite_no2=0.05mg/L oxygen=6.5mg/L salinity=34g/L"
 MODE = ('mode = "as published"', 'mode = "replace removed"')
 ONCE = (
@@ -282,3 +284,35 @@ def test_a_change_entered_after_the_dose_is_made_good_by_what_it_took_out(room: 
     ready(room, 9)
     (task,) = due(room)
     assert (task["hold"], task["dose"]["add"]) == (None, 0.032)
+
+
+# --- One water of two tanks, and what is typed shown back --------------------------------------------------------
+
+
+def listed(kind: str, tank: str, section: str = "due") -> Listed:
+    row = {"kind": kind, "tank": tank, "system": "S", "step": kind, "title": kind, "code": kind, "due_from": ""}
+    return Listed(row, section, None, None)
+
+
+def test_C11_the_change_in_one_tank_comes_before_the_dose_of_the_water_in_another() -> None:
+    """A dose belongs to the water: in a system of two tanks it stands after the planned change of the tank that comes
+    later in the list, and one of another day does not move it (rules B2, C11 and D)."""
+    places = {"Q1": 0, "Q2": 1}
+    for section, said in (("due", ["test", "change", "dose"]), ("later", ["test", "dose", "change"])):
+        work = [listed("dose", "Q1"), listed("change", "Q2", section), listed("test", "Q1")]
+        changes = last_changes(work, places)
+        assert [one.row["kind"] for one in sorted(work, key=lambda one: order(one, places, changes))] == said
+
+
+def test_a_converted_temperature_is_shown_as_finely_as_it_was_typed(room: Room) -> None:
+    """70 °F is 21.1 °C, 70.5 °F is 21.39 °C; what is on record and in the document is the exact value."""
+    assert "temperature 21.1 °C" in room.type("reading Q1 temp=70F")
+    assert "temperature 21.39 °C" in room.type("reading Q1 temp=70.5F")
+    assert "temperature 25.5 °C" in room.type("reading Q1 temp=25.5C")
+    assert room.json("reading Q1 temp=70F")["readings"][0]["value"] == 21.111
+
+
+def test_the_beginning_of_a_name_is_understood(room: Room) -> None:
+    """It is asked back by its whole name, not taken for it."""
+    assert "Did you mean 'praziquantel'?" in room.type("level Q1 prazi", 1)
+    assert "Did you mean" not in room.type("level Q1 zzz", 1)

@@ -85,7 +85,8 @@ def test_a_change_calls_for_the_dose_again_with_its_amount(room: Room) -> None:
 
 
 def test_a_corrected_change_keeps_the_task_and_an_undone_one_takes_it_along(room: Room) -> None:
-    """The same code with another amount; then withdrawn."""
+    """The same code with another amount, with the first again once the correction is undone, and withdrawn with its
+    change."""
     treat(room)
     ready(room, 7)
     ready(room, 8)
@@ -96,8 +97,13 @@ def test_a_corrected_change_keeps_the_task_and_an_undone_one_takes_it_along(room
     room.type(f"correct {seal[:8]} out=20L in=20L --because 'misread' --yes")
     (after,) = due(room)
     assert (after["code"], after["dose"]["add"]) == (before["code"], 0.04)
-    room.type("undo 'another tank' --yes")
+    room.type("undo 'read right at first' --yes")
+    (first,) = due(room)
+    assert (first["code"], first["dose"]["add"]) == (before["code"], 0.08)
+    for _ in range(2):  # the reading after the change, then the change
+        room.type("undo 'another tank' --yes")
     assert due(room) == []
+    assert room.tasks("dose", "withdrawn")
     room.whole()
 
 

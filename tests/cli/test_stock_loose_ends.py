@@ -92,6 +92,17 @@ def test_undo_of_a_corrected_reading_brings_the_first_value_back(room: Room) -> 
     assert "temperature 25 °C" in room.type("journal --last 1")
 
 
+def test_C1_undo_of_a_corrected_change_keeps_what_was_on_record_meanwhile(room: Room) -> None:
+    """10 L, corrected to 12 L, and 10 L again: a dose that was sized by 12 L in between can still be told."""
+    room.type("event change M1 --out 10L")
+    room.at("2026-02-10 09:00:00").type(f"correct {newest(room)} out=12L --because misread")
+    room.at("2026-02-10 10:00:00").type("undo 'it was right'")
+    change = room.facts("change")[-1]
+    assert (change["out_litres"], [litres for litres, _ in change["out_was"]]) == ("10", ["10", "12"])
+    times = [until[11:16] for _, until in change["out_was"]]
+    assert times == ["09:00", "10:00"]
+
+
 # --- 2: a corrected amount -------------------------------------------------------------------------------------------
 
 

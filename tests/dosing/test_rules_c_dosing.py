@@ -12,11 +12,14 @@ from test_amounts import setting
 from test_holds import gated, good
 from test_repeats import Basin, grams
 from test_review_amounts import Room, make
-from waters import amount, reading, water
+from waters import amount, asked, dosed, reading, water
 
-from quarantine.dosing import Proposal, Stock, propose
+from quarantine.dosing import AT_THE_MARK, Proposal, Stock, propose
 from quarantine.dosing.known import ceiling_of, litres_of
+from quarantine.dosing.repeats import gap_of
+from quarantine.dosing.setting import Replaced
 from quarantine.dosing.size import Size, size_of
+from quarantine.facts import Condition
 from quarantine.formulary import Figure, Regimen, Substance, regimen
 from quarantine.protocol import load as load_protocol
 from quarantine.protocol import shipped
@@ -247,3 +250,88 @@ def test_c15_the_rise_is_counted_from_the_most_that_may_be_there() -> None:
     """Read 1 g/L in steps of 0.2: 1.1 g/L may be there, so 3 g/L take 1.9 x 200 = 380 g, and not 2.1 x 200 = 420 g."""
     three = Quantity(Decimal(3), "g/L")
     assert amount("T04", water(reading("salinity", "1", "0.2")), target=three) == "380 g"
+
+
+def test_c10_a_dip_is_not_held_by_the_mark_of_its_tank() -> None:
+    """Ten litres are missing in the tank; the vessel has its own: 30 g/L in 10 L less the 0.1 g/L there are 299 g."""
+    tank = water(reading("salinity", "0.1"))._replace(vessel=Water(10.0, 0.0), short_litres=Decimal(10))
+    assert amount("T01", tank) == "299 g"
+    assert amount("M01", tank).startswith("C10: ")
+
+
+def test_c10_the_mark_is_asked_at_a_dose_that_stays_in_the_water_too() -> None:
+    """By every dose that goes into the tank, whatever its route; by no dip."""
+    for row, asks in (("M01", True), ("F07", True), ("T04", True), ("T01", False), ("M02", False)):
+        assert (AT_THE_MARK in asked(row, water()).confirm) is asks
+
+
+# --- C8, C9: what a word and a lift do not pass ----------------------------------------------------------------------
+
+
+def test_c8_a_word_stands_for_no_reading_that_is_out_of_its_limit() -> None:
+    """It is for what is not known: 32 g/L read where 33 are needed hold, whatever anybody says."""
+    check = Condition("reading", "salinity", "salt enough", "33", None, "g/L", 24, or_word="It tastes right")
+    found = gated(good(), (check,)).hold
+    assert found is not None
+    assert found.rule == "C8"
+
+
+def test_c9_a_lift_says_nothing_of_a_reading_that_comes_after_it() -> None:
+    """Nitrite of 0.5 mg/L at half past eight, lifted; the same at nine o'clock is held anew."""
+    history = good()
+    history.read(10, "08:30", nitrite="0.5")
+    history.fact("lift", history.at(10, "08:45"), {})
+    assert gated(history, ()).hold is None
+    history.read(10, "09:00", nitrite="0.5")
+    again = propose(*regimen("Z01"), setting(history=history)._replace(now=history.at(10, "09:00"))).hold
+    assert again is not None
+    assert again.rule == "C9"
+
+
+def test_c7_what_was_really_given_into_an_emergency_is_answered(make: Callable[..., Room]) -> None:
+    """Under its ceiling the dose is recorded all the same, and what to watch is said."""
+    room = make()
+    task = room.doses()[0]
+    room.says("look", "Q1 12 3", "--sign", "gasping")
+    said = room.says("done", task["code"], "--gave", "0.1 g", "--really")
+    assert "It would have been held: an emergency is open" in said
+
+
+# --- C11, C13, C15: at the bound itself ------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(("hours", "counts"), [("23", True), ("24", False), ("25", False)])
+def test_c11_only_a_gap_under_a_day_holds_for_what_replaces_a_change(hours: str, counts: bool) -> None:
+    """A day or more is between full doses: of those that replace, one a day is the most."""
+    row = regimen("Z01")[1]._replace(minimum_gap=Figure(Decimal(hours), "h", "S43", "READ"))
+    replacing = setting()._replace(replaces=Replaced(Decimal(1), ()))
+    assert (gap_of(row, replacing) is not None) is counts
+    assert gap_of(row, setting()) is not None
+
+
+ALKALINE = (reading("alkalinity", "180"), reading("hardness", "160"))
+PENTAHYDRATE = "100 % as CuSO4.5H2O"
+
+
+def test_c13_a_reading_of_the_minute_of_a_dose_does_not_know_it_yet() -> None:
+    """Which of the two came first nobody said: it is read again."""
+    given = dosed("copper", 5, route="prolonged", mass_mg="2", target_mg_per_l="0.2")
+    for hours, held in ((5, True), (4.9, False)):
+        kit = reading("copper", "0.01", "0.01", hours=hours, form="free")
+        sea = water(kit, kind="marine", doses=(given,), levels={"copper": 0.01})
+        assert amount("C04", sea, PENTAHYDRATE).startswith("C13: ") is held
+
+
+@pytest.mark.parametrize(("step", "held"), [("0.02", False), ("0.03", True), ("0.04", True)])
+def test_c13_a_kit_of_steps_over_the_band_cannot_hold_it(step: str, held: bool) -> None:
+    """The band of C04 is 0.18 to 0.20 mg/L, 0.02 wide."""
+    sea = water(reading("copper", "0", step, form="free"), kind="marine")
+    assert amount("C04", sea, PENTAHYDRATE).startswith("C13: the kit reads in steps") is held
+
+
+def test_c15_a_salinity_of_the_minute_of_a_salt_dose_does_not_know_it_yet() -> None:
+    """Read and salted at one time: unknown, and refused."""
+    salted = dosed("sodium-chloride", 13, route="prolonged", mass_mg="1000", target_mg_per_l="5000")
+    for hours, held in ((13, True), (12.9, False)):
+        tank = water(reading("salinity", "1", "0.1", hours=hours), doses=(salted,))
+        assert amount("T04", tank).startswith("C15: a salt target is the total salinity") is held

@@ -3,6 +3,7 @@ is held here."""
 
 from __future__ import annotations
 
+import re
 from datetime import UTC, datetime, timedelta
 from decimal import Decimal
 from pathlib import Path
@@ -16,7 +17,9 @@ from test_redose import WEEKLY, protocol, treated
 
 from quarantine import evidence as ev
 from quarantine.actions.needing import _too_soon
-from quarantine.bathing import before_pour, contact_word, is_timed
+from quarantine.actions.sheets import for_anyone
+from quarantine.actions.today import Listed
+from quarantine.bathing import before_pour, contact_word, is_timed, to_put_back
 from quarantine.cli.app import run
 from quarantine.dosing import Setting, propose, read_strength
 from quarantine.facts import Condition
@@ -123,7 +126,11 @@ class House:
     """A record with a tank of 60 x 30 cm filled to 30.1 cm, 54.18 L, and one batch in it from the first of March on."""
 
     def __init__(
-        self, home: Path, capsys: pytest.CaptureFixture[str], fish: str = "12 Melanotaenia praecox, 5 cm"
+        self,
+        home: Path,
+        capsys: pytest.CaptureFixture[str],
+        fish: str = "12 Melanotaenia praecox, 5 cm",
+        protocol: str = "fresh-watch",
     ) -> None:
         self.home, self.capsys = home, capsys
         self.says("2026-03-01 09:00", "site", "add", "Hall", "--zone", "UTC")
@@ -133,8 +140,8 @@ class House:
             self.says(
                 "2026-03-01 09:00", "tank", "add", tank, "--site", "Hall", "--role", role, "--water", "fresh", *size
             )
-        start = ["batch", "start", "--tank", "Q1", "--protocol", "fresh-watch", "--arrived", "2026-03-01 09:30"]
-        self.says("2026-03-01 10:00", *start, "--fish", fish, "--from", "a breeder", "--to", "Show")
+        start = ["batch", "start", "--tank", "Q1", "--protocol", protocol, "--arrived", "2026-03-01 09:30"]
+        self.says("2026-03-01 10:00", *start, "--fish", fish, "--from", "a breeder", "--to", "Show", "--acknowledge")
 
     def says(self, at: str, *words: str, code: int = 0) -> str:
         with freeze_time(at):
@@ -261,3 +268,87 @@ def test_c8_no_word_stands_for_ammonia_or_nitrite(limit: str) -> None:
     read(text, "t.toml")
     with pytest.raises(ProtocolError, match="or stricter"):
         read(text.replace(limit, f'{limit}\nor_word = "It smells fine"'), "t.toml")
+
+
+MARINE = shipped()["marine-praziquantel"].read_text(encoding="utf-8")
+PUT_BACK = re.search(r'\[\[step\]\]\nid = "put-back"\n.*?(?=\n\[\[)', MARINE, re.DOTALL)
+FILTER = 'filter = "running"\noff = ["carbon", "uv", "ozone", "skimmer"]'
+
+
+@pytest.mark.parametrize(
+    ("written", "slipped", "says"),
+    [
+        ('max = "28 °C"\nwithin = "24 h"', 'max = "28 °C"\nwithin = "23 h"', "24 h.*or longer"),
+        ('steady = "temperature"\nmin = "22 °C"\n', 'steady = "temperature"\n', "24 h.*or longer"),
+        ('min = "5 mg/L"\nwithin = "24 h"', 'min = "4.9 mg/L"\nwithin = "24 h"', "5 mg/L.*or stricter"),
+    ],
+)
+def test_c8_the_gate_is_no_laxer_in_any_template(written: str, slipped: str, says: str) -> None:
+    """In range for a whole day, with both ends said, and oxygen of 5 mg/L at least."""
+    assert written in MARINE
+    with pytest.raises(ProtocolError, match=says):
+        read(MARINE.replace(written, slipped), "t.toml")
+
+
+def test_c10_one_tank_says_of_its_filter_too() -> None:
+    """Running or off has no default, whichever water is dosed."""
+    assert FILTER in MARINE
+    alone = MARINE.replace('water = "system"', 'water = "tank"').replace('filter = "running"\n', "")
+    with pytest.raises(ProtocolError, match="running or off"):
+        read(alone, "t.toml")
+
+
+def test_c10_a_filter_that_is_off_alone_is_put_back_too() -> None:
+    """Without carbon, UV, ozone or skimmer in the list the chore is asked for all the same."""
+    assert PUT_BACK is not None
+    without = MARINE.replace(PUT_BACK[0], "")
+    with pytest.raises(ProtocolError, match="puts this back"):
+        read(without.replace(FILTER, 'filter = "off"'), "t.toml")
+
+
+def test_c10_a_filter_off_for_nobody_knows_how_long_is_a_task() -> None:
+    """The source of Z01 states no contact: that is over an hour."""
+    assert to_put_back((), "off", regimen("Z01")[1], ()) == ["filter"]
+    assert to_put_back((), "running", regimen("Z01")[1], ()) == []
+
+
+@pytest.mark.parametrize("protocols", [("fresh-watch", "fresh-salt-dip"), ("fresh-salt-dip", "fresh-watch")])
+def test_b2_medicine_for_one_of_two_batches_in_a_water_is_refused(
+    protocols: tuple[str, str], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Whichever of the two is there first; two that are only watched may share it."""
+    house = House(tmp_path / "home", capsys, protocol=protocols[0])
+    fish = ["--fish", "3 Melanotaenia praecox, 5 cm", "--from", "a shop", "--to", "Show", "--yes", "--acknowledge"]
+    start = ["batch", "start", "--tank", "Q1", "--arrived", "2026-03-03 09:30", *fish, "--protocol"]
+    at = "2026-03-04 10:00"
+    assert "(rule B2)" in house.says(at, *start, protocols[1], code=1)
+    if protocols[0] == "fresh-watch":
+        house.says(at, *start, "fresh-watch")
+
+
+@pytest.mark.parametrize(("days", "near"), [(-3, False), (-2, False), (-1, True), (0, True), (1, True), (2, False)])
+def test_a13_a_gap_of_days_is_over_on_its_last_day(days: int, near: bool) -> None:
+    """Two days apart: the day after the next is far enough."""
+    template = small(FOAM.replace("REPEAT", 'as_needed = "2 d", until = "observation"').replace("BY", "0 d"))
+    step = next(step for step in template.steps if step.id == "foam")
+    assert bool(_too_soon(step, [NOON + timedelta(days=days)], NOON, "UTC")) is near
+
+
+@pytest.mark.parametrize(("clock", "met"), [("00:00", True), ("00:01", None)])
+def test_a10_36_hours_without_a_reading_are_known_and_a_minute_more_is_not(clock: str, met: bool | None) -> None:
+    """From noon of day 0, where the three days begin, to midnight after day 1."""
+    history = History()
+    for n, at in ((0, "12:00"), (2, clock), (3, "11:00")):
+        history.read(n, at, temperature="25")
+    condition = Condition("steady", "temperature", "", "22", "28", "°C", 72)
+    assert ev.judge(condition, history.evidence(history.at(3, "12:00"))).met is met
+
+
+@pytest.mark.parametrize(
+    ("kind", "title", "anyone"),
+    [("chore", "Skim the foam", True), ("dose", "Skim the foam", False), ("chore", "Weigh the praziquantel", False)],
+)
+def test_c19_a_sitter_gets_no_dose_and_no_word_of_medicine(kind: str, title: str, anyone: bool) -> None:
+    """Even where a template says that anyone may do it."""
+    row = {"kind": kind, "title": title, "detail": '{"who": "anyone"}'}
+    assert for_anyone(Listed(row, "due", None, None)) is anyone

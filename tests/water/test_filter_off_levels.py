@@ -54,6 +54,7 @@ def test_C10_the_level_is_that_of_the_tank_alone_until_somebody_says_that_the_fi
     facts = [dose(0, "160", **OFF)]
     assert now(facts) == near(1.6, 2)
     assert now([*facts, fact(24, "filter_on")]) == near(1.6, 1.6)
+    assert now([*facts, fact(24, "filter_on"), change(25, "50")]) == near(0.8, 0.8)
     assert now([dose(0, "160", apart_litres="20", apart_plus_minus_litres="1")]) == near(1.6, 160 / 79)
 
 
@@ -98,6 +99,10 @@ def test_C10_a_reading_is_of_the_tank() -> None:
         fact(1, "reading", parameter="salinity", value="2", step="0"),
     ]
     assert now(facts, substance="sodium-chloride") == near(1600, 2000)
+    # 20 g stand in the sump when nothing is read in the tank: 0.2 g/L when they come back.
+    flushed = [dose(0, "100000", "sodium-chloride"), dose(1, "160", **OFF), change(2, "80")]
+    nothing = fact(3, "reading", parameter="salinity", value="0", step="0")
+    assert now([*flushed, nothing, fact(24, "filter_on")], substance="sodium-chloride") == near(0, 200)
 
 
 def test_C10_the_lines_of_a_ledger_say_when_the_filter_was_off_and_on() -> None:
@@ -125,6 +130,28 @@ def test_C10_a_volume_measured_anew_while_the_filter_is_off_is_bounded_both_ways
     assert found.high is not None
     assert found.low <= 1.6
     assert found.high >= 160 / 70 * 0.999999
+
+
+@pytest.mark.parametrize("litres", [90, 120, 150])
+def test_C10_what_the_sump_held_outlives_a_volume_measured_anew(litres: int) -> None:
+    """100 mg in 100 L; the sump is cut off with 20 mg, the 80 L of the tank are changed. Then 10 L were let out, or
+    more filled up, and the tank changed again: the filter brings 20 mg into 90 L, 0.222 mg/L."""
+    water = Water(float(litres), 0.0, (Earlier(100.0, 0.0, at(10)),))
+    off = [dose(0, "100"), dose(1, "0.001", **OFF), change(2, "80")]
+    found = now([*off, change(11, str(litres - 20)), fact(24, "filter_on")], water=water)
+    assert found.low is not None
+    assert found.high is not None
+    assert found.low <= 20 / litres <= found.high
+
+
+def test_C12_a_clearing_by_a_volume_that_was_wrong_clears_nothing_for_certain() -> None:
+    """1 mg in what was thought to be 60 L; 21 L out and 1 L in, then all that was left out, by that figure. Measured
+    with 59 L gone it stands at 60 L still, so it had been 119 L, and half of the milligram is in it."""
+    water = Water(60.0, 0.0, (Earlier(60.0, 0.0, at(2.5)),))
+    facts = [dose(0, "1"), fact(1, "change", out_litres="21", in_litres="1")]
+    found = now([*facts, fact(2, "change", out_litres="40", in_litres="1")], water=water)
+    assert found.high is not None
+    assert found.high >= 98 / 119 * 59 / 99 / 60
 
 
 # --- Any history ---------------------------------------------------------------------------------------------
