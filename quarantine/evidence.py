@@ -150,6 +150,14 @@ class PeriodStanding(NamedTuple):
     day: int
     in_range: Count | None = None
     """of a period that counts days in range: how it stands"""
+    first: date | None = None
+    """the day zero it had before anything began it again"""
+    begins: str = ""
+    """why that was its day zero"""
+    paused: tuple[date, ...] = ()
+    """days that an event of the protocol keeps from being counted"""
+    longer: tuple[tuple[date, int], ...] = ()
+    """(day, days): by how many whole days an event made it longer"""
 
     @property
     def is_proven(self) -> bool:
@@ -163,6 +171,8 @@ class Standing(NamedTuple):
     evidence: Evidence
     periods: tuple[PeriodStanding, ...]
     earliest: date
+    days: tuple[tuple[str, date], ...] = ()
+    """of each criterion that has one its title, and the first day on which it can be met if all goes well"""
 
 
 class Verdict(NamedTuple):

@@ -7,7 +7,7 @@ A reading past its limit, a dose that harms the filter and an incident each ask 
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from datetime import date, datetime, time, timedelta
 from decimal import Decimal
 from typing import NamedTuple
@@ -95,18 +95,24 @@ class Made(NamedTuple):
     settled: str = ""
 
 
+Maker = Callable[[Berth, Known], Iterator[Made]]
+"""One kind of follow-up."""
+
+
 def followups(
     berths: list[Berth],
     facts: list[Fact],
     as_of: datetime,
     stored: frozenset[str] = frozenset(),
     harmful: Mapping[str, str] | None = None,
+    of_each: tuple[Maker, ...] = (),
 ) -> list[Made]:
     """All follow-ups of one water system, as the facts have it at ``as_of`` (aware).
 
     ``berths``: the open batches, the first to arrive first; of a tank that holds several, the first has its tasks.
     ``stored``: keys of tasks on record; what is long past begins no new one. ``harmful``: dose id -> why it harms the
-    filter. Facts may come in any order; those after ``as_of`` are left out.
+    filter. Facts may come in any order; those after ``as_of`` are left out. ``of_each`` are makers of what every batch
+    of a tank has of its own.
     """
     ordered = tuple(f for f in in_order(facts) if f.at <= as_of)
     outcomes = {}
@@ -119,7 +125,8 @@ def followups(
         of_tank.setdefault(berth.tank, berth)
     first = berths[0].batch if berths else ""
     known = Known(ordered, as_of, outcomes, stored, harmful or {}, first)
-    return [made for berth in of_tank.values() for maker in MAKERS for made in maker(berth, known)]
+    found = [made for berth in of_tank.values() for maker in MAKERS for made in maker(berth, known)]
+    return [*found, *(made for berth in berths for maker in of_each for made in maker(berth, known))]
 
 
 def key_of(berth: Berth, check: Check, root: str, n: int = 1) -> str:

@@ -298,8 +298,9 @@ class _Expansion:
             if step.repeat is None or step.repeat.until is None:
                 self._expand(step)
         self.again = {step.id: list(self._again(step)) for step in self.protocol.steps if _redosed(step)}
-        self.earliest = self._earliest()
-        self.standing = Standing(self.evidence, tuple(self.periods.values()), self.earliest)
+        days = tuple(self._criterion_days())
+        self.earliest = max([self.today, *(day for _, day in days)])
+        self.standing = Standing(self.evidence, tuple(self.periods.values()), self.earliest, days)
         for step in self.protocol.steps:
             self._expand(step)
 
@@ -386,7 +387,10 @@ class _Expansion:
             self.evidence.extended_days,
         )
         made = {"clear": self._clear_period, "in-range": self._range_period}.get(period.counts, self._plain_period)
-        return made(period, zero, because, held)
+        standing = made(period, zero, because, held)._replace(first=first, begins=anchor.reason)
+        if period.counts == "clear":  # what of a sign does not count is said by rules A4 and A5
+            return standing
+        return standing._replace(paused=tuple(sorted(held.paused)), longer=held.longer)
 
     def _plain_period(self, period: Period, zero: date, because: str, held: _Held) -> PeriodStanding:
         """A period of calendar days, or of those without a drug in the water."""
@@ -449,11 +453,11 @@ class _Expansion:
         why = f"no reading for over {inrange.GAP_HOURS} h after the fish were moved on {self._shown(self.since)}"
         return (inrange.Stretch(self.since, first, inrange.UNREAD, why),)
 
-    def _earliest(self) -> date:
-        """The first day on which every criterion can be met if all goes well from now on."""
-        days = [self.today]
+    def _criterion_days(self) -> Iterator[tuple[str, date]]:
+        """Of each criterion the first day on which it can be met if all goes well from now on."""
         end_of_contact = self._contact_forecast()
         for criterion in self.protocol.criteria:
+            days: list[date] = []
             if criterion.kind == "period":
                 days.append(self.periods[str(criterion.value)].complete_on)
             elif criterion.kind == "days_since_dose":
@@ -465,7 +469,8 @@ class _Expansion:
                 days += [run.day for made in self.again.values() for _, run in made if run.day and run.outcome is None]
             elif (verdict := ev.judge(criterion, self.evidence)).earliest:
                 days.append(verdict.earliest)
-        return max(days)
+            if days:
+                yield criterion.title, max(days)
 
     def _contact_forecast(self) -> date:
         """The day the last dose will have left the water: when the clearing changes after it are done."""

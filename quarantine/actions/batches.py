@@ -130,7 +130,7 @@ def record_arrival(
     """The arrival of a batch that is open now: its fact (with ``more`` in it), its plan and the chores of day 0."""
     at, zone = batch["arrived_at"], quarantine["zone"]
     if not yes:
-        _ask_litres(act, quarantine, template)
+        ask_litres(act, quarantine, template)
     came = welcome(act, quarantine, template, at, act.now, bag, yes)
     count = sum(line["count"] for line in batch["fish"])
     data = {"count": count, "dead_on_arrival": dead_on_arrival, "source": batch["source"], **came.data, **more}
@@ -158,7 +158,7 @@ def record_arrival(
     }
 
 
-def _ask_litres(act: Act, quarantine: Row, template: Protocol) -> None:
+def ask_litres(act: Act, quarantine: Row, template: Protocol) -> None:
     """A bath is sized by the litres: those of typed lengths that nothing was compared with are asked about before the
     plan is made, for there a slip of the decimal point is seen by nobody else (F22)."""
     if not any(step.treatment and step.treatment.water in ("system", "tank") for step in template.steps):

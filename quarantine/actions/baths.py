@@ -59,8 +59,11 @@ def baths_of(rows: Rows, system: str, now: datetime, facts: Iterable[Fact] | Non
 
 
 def _owner(batches: list[Row], fact: Fact) -> Owner | None:
-    """The batch that a dose was given to; of one without a task the first that was in that water."""
-    there = [b for b in batches if (b["id"] == fact.batch if fact.batch else instant(b["arrived_at"]) <= fact.at)]
+    """The batch that a dose was given to; of one without a task, or of a batch that is elsewhere now, the first that
+    was in that water."""
+    # Where its batch was moved away, those that are still in that water see to its end.
+    own = [b for b in batches if b["id"] == fact.batch]
+    there = own or [b for b in batches if instant(b["arrived_at"]) <= fact.at]
     near = [b for b in there if b["tank"] == fact.tank] or there
     return Owner(near[0]["id"], near[0]["tank"]) if near else None
 

@@ -39,6 +39,7 @@ NOT_TAKEN_BACK = {
     "closed": "a sign-off is sealed; start the batch again if its fish go on alone",
     "extended": "an extension is sealed; extend by fewer days by signing off again",
     "amended": "an amendment is undone by another one",
+    "moved_in": "fish that were moved are moved back: quarantine batch move BATCH --to TANK",
 }
 """Facts that others were sealed or made upon, and what to do instead."""
 
@@ -74,7 +75,7 @@ def undo(desk: Desk, because: str, *, yes: bool = False) -> dict[str, Any]:
                 "water must stay on record. Say --yes if nothing was given; a wrong amount is corrected: "
                 f"quarantine correct {entry.seal[:8]} gave=AMOUNT --because REASON."
             )
-        before = earliest_days(act, {fact["system"] for fact in entry.facts})
+        before = earliest_days(act, set(_waters(act, entry.facts)))
         replaced: dict[str, str] = {}
         for fact in entry.facts:
             if (version := versions[fact["id"]]) is not None:
@@ -142,7 +143,7 @@ def correct(
         told, answers = [], []
         asked = {fact["system"]: open_work(act, fact["system"]) for fact in entry.facts if fact["kind"] == "change"}
         replaced: dict[str, str] = {}
-        before = earliest_days(act, {fact["system"] for fact in entry.facts})
+        before = earliest_days(act, set(_waters(act, entry.facts)))
         for fact in entry.facts:
             if fact["id"] not in changed and at is None:
                 continue
@@ -279,7 +280,7 @@ def _settle(act: Act, facts: list[Row], replaced: dict[str, str], before: dict[s
             if batches[task["batch"]] in ("open", "expected") or water:
                 _reopen(act, task["id"])
                 touched.add(task["id"])
-    systems = list(dict.fromkeys(fact["system"] for fact in facts))
+    systems = _waters(act, facts)
     made = [replan(act, system) for system in systems]
     again = [_reopen_unsettled(act, system, plan) for system, plan in zip(systems, made, strict=True)]
     made = [replan(act, system) if any(again) else plan for system, plan in zip(systems, made, strict=True)]
@@ -293,6 +294,12 @@ def _settle(act: Act, facts: list[Row], replaced: dict[str, str], before: dict[s
     if moved and not yes:
         raise Refused(f"This moves dates: {'; '.join(moved)}. Say --yes to accept that.", moved=moved)
     return moved
+
+
+def _waters(act: Act, facts: list[Row]) -> list[str]:
+    """The waters whose plan goes by these facts: theirs, and those that their batches are in now."""
+    now_in = {b["id"]: b["system"] for b in act.rows("batches")}
+    return list(dict.fromkeys([*(f["system"] for f in facts), *(now_in[f["batch"]] for f in facts if f["batch"])]))
 
 
 def _reopen(act: Act, task: str) -> None:

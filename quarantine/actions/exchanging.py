@@ -344,7 +344,7 @@ def carried_over(act: Act, tank: Row, there: Row, moment: datetime) -> list[str]
     """
     if tank["system"] == there["system"]:
         return []
-    held = _may_hold(act, tank["system"], moment)
+    held = may_hold(act, tank["system"], moment)
     what = f"water that may have come with fish from {tank['name']}"
     for name in held:
         data = {"what": what, **({"substance": name} if name else {})}
@@ -363,7 +363,7 @@ def carried_over(act: Act, tank: Row, there: Row, moment: datetime) -> list[str]
     ]
 
 
-def _may_hold(rows: Rows, system: str, moment: datetime) -> list[str]:
+def may_hold(rows: Rows, system: str, moment: datetime) -> list[str]:
     """Every substance whose upper bound is above zero, or not known, in a water; "" where any may be in it."""
     from quarantine.actions.admitting import SURELY_OUT
     from quarantine.water.ledger import level_of, never_dosed, steps_of, substances_in

@@ -3,13 +3,15 @@ write in that water, beside the tasks of its templates."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from datetime import date, datetime, timedelta
 from decimal import Decimal
 from typing import Any, NamedTuple
 
-from quarantine.facts import Fact, PlannedTask
+from quarantine.emptied import OF_EACH
+from quarantine.facts import Fact, PlannedTask, in_order
 from quarantine.followups import AGAIN, FOLLOWUP, RECENT_HOURS, WATCH, WATCH_DAYS, Berth, Check, followups
+from quarantine.luggage import MOVED_IN
 from quarantine.plan import Course
 from quarantine.protocol import Protocol
 from quarantine.quantity import UNITS, Quantity, show, to
@@ -32,7 +34,7 @@ class Followed(NamedTuple):
 
 def followed(
     rows: Rows,
-    batches: Iterable[Row],
+    batches: Collection[Row],
     courses: Iterable[Course],
     facts: Iterable[Fact],
     planned: Iterable[PlannedTask],
@@ -42,7 +44,11 @@ def followed(
 
     ``planned`` are the tasks of the templates of ``courses``: a day that these test already has no second test.
     """
-    here, known = sorted(batches, key=lambda b: (b["arrived_at"], b["id"])), list(facts)
+    known = list(facts)
+    moved = {f.batch: f.at for f in in_order(known) if f.kind == MOVED_IN}
+    since = {b["id"]: moved.get(b["id"], instant(b["arrived_at"])) for b in batches}
+    # Who was first in a tank keeps its tasks, also where a batch that arrived before was moved in later.
+    here = sorted(batches, key=lambda b: (since[b["id"]], b["id"]))
     if not here:
         return Followed([], [], {}, {})
     stored = [task_values(row) for row in rows.rows("tasks_of_system", system=here[0]["system"])]
@@ -56,13 +62,14 @@ def followed(
             system=batch["system"],
             zone=batch["zone"],
             water=batch["water"],
-            arrived_at=instant(batch["arrived_at"]),
+            arrived_at=since[batch["id"]],
             limits=limits,
             tested=tested.get(batch["tank"], {}),
         )
         for batch in here
     ]
-    made = followups(berths, known, now, frozenset(row["key"] for row in mine), _harmful(known, mine, now))
+    stored_keys = frozenset(row["key"] for row in mine)
+    made = followups(berths, known, now, stored_keys, _harmful(known, mine, now), OF_EACH)
     wanted = [one for one in made if not one.settled]
     open_ = {one.task.key for one in wanted if one.task.outcome is None}
     return Followed(

@@ -108,7 +108,7 @@ def add_tank(
             "label_litres": label_litres,
         }
         act.add("tank", tank)
-        _add_volume(
+        add_volume(
             act,
             tank["id"],
             *_amounts(volume),
@@ -254,7 +254,7 @@ def _measured(
         later = [v for v in volumes if v.valid_from > moment]
         if later:
             notes.append(f"A later volume is on record and rules now: {show(later[-1].litres)} L, {later[-1].method}.")
-        _add_volume(act, tank["id"], litres, error, method, _free_second(volumes, moment), [*working, says])
+        add_volume(act, tank["id"], litres, error, method, _free_second(volumes, moment), [*working, says])
         act.describe("tank measured", f"tank {tank['name']}: {says}", moment)
         return {
             "tank": tank["name"],
@@ -308,7 +308,7 @@ def level_tank(desk: Desk, name: str, stands: str, *, at: str | None) -> dict[st
         working = [f"water height: {_cm(stand.height.value)} cm, {says}", *volume.working]
         litres, error = _amounts(volume)
         method = LEVEL + _where(stand)
-        _add_volume(act, tank["id"], litres, error, method, _free_second(volumes, moment), working)
+        add_volume(act, tank["id"], litres, error, method, _free_second(volumes, moment), working)
         act.describe("water height", f"tank {tank['name']}: {says}; {show(litres, 2)} L", moment)
         return {
             "tank": tank["name"],
@@ -387,7 +387,7 @@ def _error_of(text: str, litres: Decimal) -> Quantity:
     return read(text, "volume", "--plus-minus")
 
 
-def _add_volume(
+def add_volume(
     act: Act, tank: str, litres: Decimal, plus_minus: Decimal, method: str, at: datetime, working: list[str]
 ) -> None:
     tenth = Decimal("0.01")

@@ -133,6 +133,8 @@ def _do_one(
     if task["kind"] == "test":
         reads = " ".join(f"{name}=..." for name in json.loads(task["detail"])["reads"])
         raise Refused(f"A test is done by its readings: quarantine reading {task['tank_name']} {reads}")
+    if task["kind"] == "move":
+        raise Refused(f"{task['code']} moves the fish: say where they went: quarantine done {task['code']} --to TANK.")
     if task["kind"] != "dose":
         refuse_beside(task, beside)
     drained: list[str] = []

@@ -146,6 +146,13 @@ COMMANDS: dict[str, Entry | dict[str, Entry]] = {
             "Fish left the batch for another tank.",
             'quarantine event moved Q1 2 --to "Round Pool"',
         ),
+        "emergency": (
+            "moving",
+            "emergency",
+            True,
+            "All fish of a tank had to go at once.",
+            'quarantine event emergency Q1 --to Bin --make "40 L"',
+        ),
         "missing": (
             "events",
             "missing",
@@ -268,6 +275,13 @@ COMMANDS: dict[str, Entry | dict[str, Entry]] = {
         ),
         "list": ("batches", "list_", False, "All batches and how they stand.", "quarantine batch list"),
         "show": ("batches", "show", False, "One batch: fish, clocks, tasks.", "quarantine batch show Q1-1"),
+        "move": (
+            "moving",
+            "move",
+            True,
+            "A whole batch goes to another quarantine tank.",
+            "quarantine batch move Q1-1 --to Q3 --yes",
+        ),
         "weigh": (
             "weighing",
             "weigh",

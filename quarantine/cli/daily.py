@@ -132,7 +132,13 @@ def done(
         str | None, typer.Option(help="In food: how it was eaten: all, part or none; left out where nobody saw it.")
     ] = None,
     uneaten: Annotated[str | None, typer.Option(help='In food: how much of the portion was left, "1.2 g".')] = None,
+    to_tank: Annotated[str | None, typer.Option("--to", help="Of a move: the tank the fish went to.")] = None,
+    no_water: Annotated[bool, typer.Option("--no-water", help="Of a move: no old water went with them.")] = False,
+    yes: Annotated[bool, typer.Option("--yes", help="Of a move: accept the dates it moves.")] = False,
 ) -> None:
+    if to_tank is not None:
+        _move(codes, to_tank, at=at, note=note, no_water=no_water, yes=yes, really=really)
+        return
     from quarantine.actions.cards import OutOf, Solution
     from quarantine.actions.dipping import Told
     from quarantine.actions.feeding import Eaten
@@ -155,6 +161,17 @@ def done(
     )
     lines = [line for item in made for line in done_lines(item)]
     session().emit({"tasks": [{k: v for k, v in i.items() if k != "local"} for i in made]}, lines)
+
+
+def _move(codes: list[str], to_tank: str, **how: Any) -> None:
+    """A step that moves the fish is done by moving them."""
+    from quarantine.actions.moving import move_task
+    from quarantine.failures import Usage
+
+    if len(codes) > 1:
+        raise Usage("A move is ticked alone, with its tank: --to belongs to one code.")
+    made = move_task(session().desk(), codes[0], to_tank, **how)
+    session().emit(made.document, made.lines)
 
 
 def done_lines(item: dict[str, Any]) -> list[str]:

@@ -253,7 +253,8 @@ def show_tank(name: Annotated[str, typer.Argument(help="The tank.")]) -> None:
         lines += [f"    {line}" for line in volume["working"]]
     if document["label_overdose_percent"] is not None:
         lines.append("  " + _label_line(document["label_litres"], document["label_overdose_percent"]))
-    lines += [f"  {line}" for line in described(document["shape"])]
+    shape = described(document["shape"]) if document["shape"] else ["no shape on record, only litres"]
+    lines += [f"  {line}" for line in shape]
     if all(v["method"].startswith("computed") for v in (volume, *document["history"]) if v):
         lines.append("  " + _advice(document["tank"]))
     for old in document["history"]:

@@ -2,19 +2,23 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Callable
 from decimal import Decimal
 
 import pytest
+from history import History
 from hypothesis import given
 from hypothesis import strategies as st
-from test_amounts import setting
+from test_amounts import NOW, setting
 from test_holds import gated, good
+from test_instruction import said, under
 from test_repeats import Basin, grams
 from test_review_amounts import Room, make
 from waters import amount, asked, dosed, reading, water
 
-from quarantine.dosing import AT_THE_MARK, Proposal, Stock, propose
+from quarantine.actions.cards import _beside
+from quarantine.dosing import AT_THE_MARK, Proposal, Stock, propose, rescue_apart
 from quarantine.dosing.known import ceiling_of, litres_of
 from quarantine.dosing.repeats import gap_of
 from quarantine.dosing.setting import Replaced
@@ -335,3 +339,65 @@ def test_c15_a_salinity_of_the_minute_of_a_salt_dose_does_not_know_it_yet() -> N
     for hours, held in ((13, True), (12.9, False)):
         tank = water(reading("salinity", "1", "0.1", hours=hours), doses=(salted,))
         assert amount("T04", tank).startswith("C15: a salt target is the total salinity") is held
+
+
+# --- B2, C9: every batch of the water --------------------------------------------------------------------------------
+
+
+def test_b2_what_one_batch_s_instruction_passes_it_passes_for_no_other() -> None:
+    """Both batches are to be given the same dose; the gate is passed only where both instructions say so."""
+    beside = good().evidence(NOW)._replace(batch="C")
+    early = (Condition("day", 50, "day 50"),)
+    for other, rules in (((), "C8"), (("gate",), None)):
+        both = under(said("Z04", "3", "mg/L", "gate"), said("Z04", "3", "mg/L", *other, batch="C"), others=(beside,))
+        found = propose(*regimen("Z04"), both, before=early).hold
+        assert (found and found.rule) == rules
+
+
+def test_c9_an_emergency_of_another_batch_in_the_water_holds_its_doses_too() -> None:
+    """A batch that is well stands beside one of which a fish gasps."""
+    sick = History("marine-watch")
+    sick.look(9, signs=("gasping",))
+    beside = sick.evidence(NOW)._replace(batch="C")
+    well = setting(history=good())
+    assert propose(*regimen("Z01"), well).hold is None
+    found = propose(*regimen("Z01"), well._replace(others=(beside,))).hold
+    assert found is not None
+    assert found.rule == "C9"
+
+
+@pytest.mark.parametrize(
+    ("name", "value", "held"),
+    [("oxygen", "5", False), ("oxygen", "4.9", True), ("nitrite", "0.2", False), ("nitrite", "0.21", True)],
+)
+def test_c9_water_without_a_batch_at_the_limit_itself_is_within_it(name: str, value: str, held: bool) -> None:
+    """The same limits as beside fish: 5 mg/L of oxygen at least, 0.2 mg/L of nitrite at most."""
+    assert amount("M01", water(reading(name, value, form="NO2"))).startswith("C9: ") is held
+
+
+# --- C7, C10: the vessel, and what the volume holds beside the tank ---------------------------------------------------
+
+
+def test_c7_too_strong_a_dip_is_judged_in_the_least_water_of_its_vessel() -> None:
+    """10 L plus or minus 1: the ceiling of 30 g/L is passed from 270 g on, and not only from 300 g on."""
+    substance, row = regimen("T01")
+    dose = propose(substance, row, water(reading("salinity", "0.1"))._replace(vessel=Water(10.0, 1.0))).dose
+    assert (dose.volume_litres, dose.volume_plus_minus_litres) == (10, 1)
+    assert rescue_apart(dose, row, Decimal(270_000)) == ""
+    assert "over its ceiling of 30 g/L" in rescue_apart(dose, row, Decimal(270_100))
+
+
+class Alone:
+    """A record of one tank, as far as its volume is asked for."""
+
+    def rows(self, name: str, **which: str) -> list[dict[str, str]]:
+        assert (name, which) == ("volumes_of_system", {"system": "s"})
+        return [{"tank": "t"}]
+
+
+@pytest.mark.parametrize("part", ["sump", "filter"])
+def test_c10_the_water_of_sump_and_filter_is_not_that_of_the_tank(part: str) -> None:
+    """With the filter off, or for one tank alone, the litres on record are more than what circulates."""
+    tank = {"system": "s", "shape": json.dumps({part: "5 L"})}
+    assert _beside(Alone(), tank) == (f"the {part}",)  # type: ignore[arg-type]
+    assert _beside(Alone(), {**tank, "shape": "{}"}) == ()  # type: ignore[arg-type]

@@ -3,6 +3,7 @@ is held here."""
 
 from __future__ import annotations
 
+import json
 import re
 from datetime import UTC, datetime, timedelta
 from decimal import Decimal
@@ -16,7 +17,7 @@ from test_bathing import POUR, WATER, baths, change, fact, pour
 from test_redose import WEEKLY, protocol, treated
 
 from quarantine import evidence as ev
-from quarantine.actions.needing import _too_soon
+from quarantine.actions.needing import _too_soon, _uses
 from quarantine.actions.sheets import for_anyone
 from quarantine.actions.today import Listed
 from quarantine.bathing import before_pour, contact_word, is_timed, to_put_back
@@ -278,6 +279,7 @@ FILTER = 'filter = "running"\noff = ["carbon", "uv", "ozone", "skimmer"]'
 @pytest.mark.parametrize(
     ("written", "slipped", "says"),
     [
+        ('max = "0.05 mg/L"\nwithin = "24 h"', 'max = "0.05 mg/L"\nwithin = "25 h"', "uia.*or stricter"),
         ('max = "28 °C"\nwithin = "24 h"', 'max = "28 °C"\nwithin = "23 h"', "24 h.*or longer"),
         ('steady = "temperature"\nmin = "22 °C"\n', 'steady = "temperature"\n', "24 h.*or longer"),
         ('min = "5 mg/L"\nwithin = "24 h"', 'min = "4.9 mg/L"\nwithin = "24 h"', "5 mg/L.*or stricter"),
@@ -352,3 +354,58 @@ def test_c19_a_sitter_gets_no_dose_and_no_word_of_medicine(kind: str, title: str
     """Even where a template says that anyone may do it."""
     row = {"kind": kind, "title": title, "detail": '{"who": "anyone"}'}
     assert for_anyone(Listed(row, "due", None, None)) is anyone
+
+
+def test_a9_the_days_count_from_the_end_of_the_last_contact_of_all() -> None:
+    """Two medicines, the one out of the water on day 3 and the other on day 5: two days since are met on day 7."""
+    history = History()
+    history.dose(history.at(3), route="dip")
+    history.dose(history.at(5), route="food", substance="metronidazole")
+    history.looks(0, 7)
+    since = Condition("days_since_dose", 2, "two days")
+    assert ev.judge(since, history.evidence(history.at(6, "12:00"))).met is False
+    assert ev.judge(since, history.evidence(history.at(7, "12:00"))).met is True
+
+
+@pytest.mark.parametrize(("clock", "met"), [("21:00", True), ("20:59", None)])
+def test_a10_a_reading_36_hours_before_the_next_still_counts(clock: str, met: bool | None) -> None:
+    """Before the 24 hours, and to the minute."""
+    history = History()
+    for n, at in ((1, clock), (3, "09:00")):
+        history.read(n, at, temperature="25")
+    condition = Condition("steady", "temperature", "", "22", "28", "°C", 24)
+    assert ev.judge(condition, history.evidence(history.at(3, "12:00"))).met is met
+
+
+def test_a13_what_was_skipped_and_what_another_batch_was_given_is_no_use() -> None:
+    """The gap counts from what was really given to these fish or their water."""
+    history = History()
+    for kind, owner, n in (("done", "B", 1), ("skip", "B", 2), ("done", "another", 3), ("done", "T", 4)):
+        history.fact(kind, history.at(n), {"key": f"{owner}:foam:f1:1"})
+    batch = {"id": "B", "tank": "T", "system": "S"}
+    assert _uses(history.facts, batch, "foam") == [history.at(1), history.at(4)]
+
+
+def test_c18_a_planned_change_is_not_ticked_without_its_litres(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """They are shown, and are still said by the one who changed them."""
+    house = House(tmp_path / "home", capsys)
+    at = "2026-03-08 10:00"
+    tasks = json.loads(house.says(at, "--json", "today"))["tasks"]
+    code = next(task["code"] for task in tasks if task["kind"] == "change")
+    assert "Say --gave LITRES, or --as-shown (shown: 13.6 L)" in house.says(at, "done", code, code=1)
+    house.says(at, "done", code, "--as-shown")
+
+
+def test_c9_the_end_of_a_bath_is_held_by_nobody_s_claim(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Robin said to be on it; Alex, who stands there, ends it without a question."""
+    house = House(tmp_path / "home", capsys)
+    house.says("2026-03-04 09:00", "keeper", "add", "Alex")
+    at, robin, alex = "2026-03-04 10:00", ("--as", "Robin"), ("--as", "Alex")
+    gave = ["event", "dose", "Q1", "N01", "--gave", "0.1 g", "--strength", "100 % as base", "--really"]
+    house.says(at, *robin, *gave)
+    tasks = json.loads(house.says(at, "--json", "today"))["tasks"]
+    code = next(task["code"] for task in tasks if task["step"] == "bath.end")
+    house.says("2026-03-05 09:50", *robin, "claim", code)
+    assert "the bath has ended" in house.says("2026-03-05 09:55", *alex, "done", code, "--gave", "54 L")

@@ -1,0 +1,504 @@
+"""A batch moves to another quarantine (rule B3): by a step of its protocol, as a keeper says, or in an emergency.
+
+The row of the batch and its open tasks go with the fish. One fact in the new water carries what the plan still needs of
+the old one (:mod:`quarantine.luggage`); no key of a task moves, so no code and no entry of a calendar.
+"""
+
+from __future__ import annotations
+
+import json
+import shlex
+from datetime import datetime
+from decimal import Decimal
+from typing import Any, NamedTuple
+
+from quarantine.actions.admitting import ask_about_medicine, second_source
+from quarantine.actions.batches import ask_litres
+from quarantine.actions.desk import Desk, find_batch, find_tank, free_name, local_text, when
+from quarantine.actions.dipping import FISH_OUT, end_bath
+from quarantine.actions.exchanging import carried_over, may_hold
+from quarantine.actions.planning import (
+    OPEN,
+    add_fact,
+    changed_days,
+    conditions_of,
+    earliest_days,
+    frozen,
+    id_after,
+    load_system,
+    plan_system,
+    replan,
+)
+from quarantine.actions.sharing import refuse_other_course
+from quarantine.actions.work import find_task, refuse_finished
+from quarantine.bathing import END
+from quarantine.emptied import is_of_emptied
+from quarantine.evidence import judge
+from quarantine.facts import Fact
+from quarantine.failures import Refused, Usage
+from quarantine.luggage import MOVED_IN, place_of
+from quarantine.plan import packed
+from quarantine.quantity import show
+from quarantine.records.codec import instant
+from quarantine.records.loading import fact_of
+from quarantine.records.reads import Row
+from quarantine.records.store import Act, new_id
+
+
+class Moved(NamedTuple):
+    """What a move is told as: lines for the keeper, and the document."""
+
+    lines: list[str]
+    document: dict[str, Any]
+
+
+class How(NamedTuple):
+    """How fish are moved. ``urgent``: they have to go now, so nothing is refused that can be recorded and answered;
+    ``no_water``: nothing of the old water goes with them; ``known``: the new tank was filled with it."""
+
+    urgent: bool = False
+    no_water: bool = False
+    known: bool = False
+    unknown: bool = False
+    yes: bool = False
+    really: bool = False
+
+
+def move(
+    desk: Desk,
+    batch_name: str,
+    to: str,
+    *,
+    at: str | None = None,
+    no_water: bool = False,
+    yes: bool = False,
+    really: bool = False,
+) -> Moved:
+    """A whole batch goes to another quarantine tank. The dates that this moves are shown first, until ``yes``.
+
+    Raises Refused where the fish cannot be there, and Unknown for names that are not on record.
+    """
+    with desk.act() as act:
+        batch = _open_batch(act, batch_name)
+        there = find_tank(act, to)
+        moment = when(at, batch["zone"], act.now)
+        told = carry(act, [batch], there, moment, How(no_water=no_water, yes=yes, really=really))
+        act.describe("moved", f"batch {batch['name']}: {batch['tank_name']} to {there['name']}", moment)
+        return told
+
+
+def move_task(
+    desk: Desk,
+    code: str,
+    to: str | None,
+    *,
+    at: str | None = None,
+    note: str | None = None,
+    no_water: bool = False,
+    yes: bool = False,
+    really: bool = False,
+) -> Moved:
+    """A step that moves the fish is done by moving them. Raises Refused for a task that moves none."""
+    with desk.act() as act:
+        task = find_task(act, code)
+        if task["kind"] != "move":
+            raise Refused(f"{task['code']} ({task['title']}) moves no fish; leave --to out.")
+        if to is None:
+            raise Refused(
+                f"{task['code']} moves the fish: say where they went: quarantine done {task['code']} --to TANK."
+            )
+        from quarantine.actions.duties import refuse_task
+
+        refuse_finished(act, task)
+        refuse_task(act, task, really=really)
+        batch = _open_batch(act, task["batch_name"])
+        there = find_tank(act, to)
+        moment = when(at, batch["zone"], act.now)
+        if not really:
+            _ask_before(act, task, batch, moment)
+        _settle(act, task, there, moment, note)
+        told = carry(act, [batch], there, moment, How(no_water=no_water, yes=yes, really=really))
+        act.describe("task done", f"{task['title']}: batch {batch['name']} to {there['name']}", moment)
+        document = {**told.document, "code": task["code"]}
+        return Moved([f"{task['code']}: {task['title']} done.", *told.lines], document)
+
+
+def _ask_before(act: Act, task: Row, batch: Row, moment: datetime) -> None:
+    """The checks that a template has before a move are judged by the water the fish leave. Raises Refused."""
+    state = load_system(act, batch["system"], act.now)
+    evidence = plan_system(state, moment).standings[batch["id"]].evidence
+    for condition in conditions_of(json.loads(task["detail"])):
+        if condition.kind == "word":
+            continue
+        verdict = judge(condition, evidence)
+        if not verdict.met:
+            raise Refused(
+                f"{task['code']} asks first: {condition.title} ({verdict.says}). If they were moved all the same, say "
+                "--really; nothing was recorded."
+            )
+
+
+def _settle(act: Act, task: Row, there: Row, moment: datetime, note: str | None) -> None:
+    """The task is done, by a fact of the batch in the water that it leaves."""
+    data = {"key": task["key"], "to": there["name"], **({"note": note} if note else {})}
+    fact = add_fact(
+        act,
+        "done",
+        system=task["system"],
+        tank=task["tank"],
+        batch=task["batch"],
+        task=task["id"],
+        at=moment,
+        data=data,
+        id_=id_after(act, task["system"], moment),
+    )
+    outcome = {"fact": fact}
+    if not act.change_if(
+        "task", task["id"], OPEN, state="done", outcome_at=moment, outcome_by=act.keeper, outcome=outcome
+    ):
+        refuse_finished(act, find_task(act, task["code"]))
+
+
+# --- An emergency -----------------------------------------------------------------------------------------
+
+
+LEVELS = ("known", "unknown", "none")
+MADE_BY = "as said when it was made in an emergency"
+ROUGH_PERCENT = Decimal(5)
+"""The plus-minus of litres that were said at night without one; our choice, no source."""
+
+
+def evacuate(
+    desk: Desk,
+    tank_name: str,
+    to: str,
+    *,
+    make: str | None = None,
+    level: str = "unknown",
+    at: str | None = None,
+    yes: bool = True,
+    really: bool = False,
+) -> Moved:
+    """Every batch of a tank goes to another one now, which is made where ``make`` says its litres.
+
+    ``level`` is what is known of medicine in the new water: known (it is the old water), unknown (some came along),
+    none (clean water). Nothing is refused that can be recorded; what has to be done is said.
+    """
+    if level not in LEVELS:
+        raise Usage(f"--level is one of {', '.join(LEVELS)}, not {level!r}.")
+    with desk.act() as act:
+        left = find_tank(act, tank_name)
+        batches = [b for b in act.rows("open_batches") if b["tank"] == left["id"]]
+        if not batches:
+            raise Refused(f"No batch is in {left['name']}; nothing was recorded.")
+        moment = when(at, left["zone"], act.now)
+        if level == "known" and make is None:
+            raise Usage(
+                '--level known is for a tank that is made now and filled with the old water: say --make "40 L".'
+            )
+        there = find_tank(act, to) if make is None else make_tank(act, to, left, make, moment)
+        how = How(
+            urgent=True,
+            no_water=level == "none",
+            known=level == "known",
+            unknown=level == "unknown",
+            yes=yes,
+            really=really,
+        )
+        told = carry(act, batches, there, moment, how)
+        names = ", ".join(b["name"] for b in batches)
+        act.describe("emergency move", f"{left['name']} to {there['name']}: batch {names}", moment)
+        return told
+
+
+def make_tank(act: Act, name: str, left: Row, make: str, moment: datetime) -> Row:
+    """A tank of so many litres, of the same water and at the same site as another one, in a system of its own."""
+    from quarantine.actions.cards import measured
+    from quarantine.actions.places import add_volume
+
+    litres, error = measured(make, "volume", "--make")
+    from quarantine.quantity import to
+
+    whole, off = to(litres, "L"), to(error, "L", difference=True)
+    if not any(mark in make for mark in ("±", "+")):
+        off = whole * ROUGH_PERCENT / 100
+    if whole <= 0 or off >= whole:
+        raise Refused("--make is the water in the new tank, more than nothing and more than its plus-minus.")
+    fresh = free_name(act.rows("tanks"), "tank", name)
+    if any(row["name"].casefold() == fresh.casefold() for row in act.rows("systems")):
+        raise Refused(f"There is a water system {fresh!r} already; choose another name.")
+    system = {"id": new_id(), "name": fresh, "site": left["site"]}
+    act.add("system", system)
+    tank = {
+        "id": new_id(),
+        "name": fresh,
+        "site": left["site"],
+        "system": system["id"],
+        "role": "quarantine",
+        "water": left["water"],
+        "shape": {},
+        "label_litres": None,
+    }
+    act.add("tank", tank)
+    says = f"{show(whole, 2)} L, plus or minus {show(off, 2, up=True)} L, {MADE_BY}"
+    add_volume(act, tank["id"], whole, off, MADE_BY, moment, [says])
+    return find_tank(act, fresh)
+
+
+# --- The move itself ---------------------------------------------------------------------------------------
+
+
+def carry(act: Act, batches: list[Row], there: Row, moment: datetime, how: How) -> Moved:
+    """Move batches that share a tank to another one, inside an act. Raises Refused."""
+    left = next(tank for tank in act.rows("tanks") if tank["id"] == batches[0]["tank"])
+    for batch in batches:
+        _check(act, batch, left, there, moment, how)
+    lines: list[str] = []
+    if not how.urgent:
+        _refuse_dirty(act, there)
+    lines += ask_about_medicine(act, there, moment, really=how.really or how.urgent)
+    before = earliest_days(act, {left["system"], there["system"]})
+    resident = [b for b in act.rows("open_batches") if b["system"] == there["system"]]
+    joined = [b["name"] for b in resident]
+    brings = _old_water(act, left, there, moment) if how.known else []
+    state = load_system(act, left["system"], act.now)
+    bags = {b["id"]: packed(list(state.courses), list(state.facts), b["id"], moment, state.water) for b in batches}
+    for batch in batches:
+        lines += _end_baths(act, batch, moment)
+    ids = {b["id"] for b in batches}
+    emptied = not any(b["tank"] == left["id"] and b["id"] not in ids for b in act.rows("open_batches"))
+    facts = []
+    for place, batch in enumerate(batches):
+        with_others = [*joined, *(b["name"] for b in batches[:place])] if joined else []
+        facts += _write(
+            act, batch, left, there, moment, bags[batch["id"]], with_others, emptied=emptied and place == 0, how=how
+        )
+    lines += brings
+    if how.unknown:
+        lines += _unknown_water(act, left, there, moment)
+    elif not how.no_water and not how.known:
+        lines += _some_water(act, left, there, moment, how)
+    made = [replan(act, left["system"]), replan(act, there["system"])]
+    names = {b["id"]: b["name"] for b in act.rows("open_batches")}
+    after = {names[b]: s.earliest for plan in made for b, s in plan.standings.items() if b in names}
+    moved = changed_days(before, after)
+    if moved and not how.yes:
+        raise Refused(f"This would move dates: {'; '.join(moved)}. Say --yes to record it.", moved=moved)
+    if joined:
+        for batch in batches:
+            lines += second_source(act, there, batch["name"], batch["source"], moment)
+    alive = {b["id"]: bags[b["id"]]["count"] for b in batches}
+    said = [
+        f"Batch {b['name']}: {alive[b['id']]} fish moved from {left['name']} to {there['name']}, "
+        f"{local_text(moment, b['zone'])}"
+        for b in batches
+    ]
+    after_it = _tasks(act, ids, facts)
+    return Moved(
+        [
+            *said,
+            *(moved or ["No sign-off date moves."]),
+            *lines,
+            *(f"  {task['code']} {task['tank']}: {task['title']}" for task in after_it),
+            f"Next: quarantine reading {shlex.quote(there['name'])} temp=... ph=... tan=...",
+        ],
+        {
+            "batches": [
+                {"batch": b["name"], "alive": alive[b["id"]], "earliest": after.get(b["name"])} for b in batches
+            ],
+            "from": left["name"],
+            "to": there["name"],
+            "at": moment,
+            "joined": joined,
+            "moved": moved,
+            "said": lines,
+            "asked": after_it,
+        },
+    )
+
+
+def _tasks(act: Act, ids: set[str], facts: list[str]) -> list[dict[str, Any]]:
+    """What a move asks for: the new water read, the tank that was left cleaned."""
+    tanks = {tank["id"]: tank["name"] for tank in act.rows("tanks")}
+    found = [row for id_ in sorted(ids) for row in act.rows("tasks_of_batch", batch=id_)]
+    return [
+        {"code": row["code"], "tank": tanks[row["tank"]], "title": row["title"], "day": row["day"]}
+        for row in sorted(found, key=lambda row: (row["due_from"] or "", row["due_until"] or ""))
+        if row["state"] == "planned" and row["key"].split(":")[2] in facts
+    ]
+
+
+def _open_batch(act: Act, name: str) -> Row:
+    """An open batch by name. Raises Refused for one that is not."""
+    batch = find_batch(act, name)
+    if batch["state"] != "open":
+        raise Refused(f"Batch {batch['name']} is {batch['state']}: only fish in quarantine are moved by this.")
+    return batch
+
+
+def _check(act: Act, batch: Row, left: Row, there: Row, moment: datetime, how: How) -> None:
+    """Raises Refused where these fish cannot be moved there."""
+    if left["id"] == there["id"]:
+        raise Refused(f"{left['name']} is the tank they are in; say where they went.")
+    if left["system"] == there["system"]:
+        raise Refused(
+            f"{left['name']} and {there['name']} share their water: for the protocol the fish are where they were. "
+            "Name a tank with water of its own."
+        )
+    allowed = ("quarantine", "holding", "pond") if how.urgent else ("quarantine",)
+    if there["role"] not in allowed:
+        raise Refused(
+            f"{there['name']} is a {there['role']} tank: fish that are not signed off go into a quarantine tank "
+            "(quarantine tank add NAME --role quarantine)."
+        )
+    if there["water"] != left["water"]:
+        raise Refused(f"{there['name']} holds {there['water']} water, {left['name']} {left['water']}: not these fish.")
+    if batch["destination"] == there["id"]:
+        raise Refused(f"{there['name']} is where batch {batch['name']} goes once it is signed off.")
+    protocol = frozen(act, batch["copy_id"])
+    if not how.urgent:
+        refuse_other_course(act, there, protocol)
+        if not how.yes:
+            ask_litres(act, there, protocol)
+    _refuse_before(act, batch, moment)
+
+
+def _refuse_before(act: Act, batch: Row, moment: datetime) -> None:
+    """A move is dated after the fish came into the water they leave, and after the last dose that they had in it."""
+    rows = act.rows("facts_since", system=batch["system"], since=batch["arrived_at"])
+    facts = sorted((fact_of(row) for row in rows), key=lambda f: (f.at, f.entered_at, f.id))
+    arrival = next(f for f in facts if f.kind == "arrival" and f.batch == batch["id"])
+    place = place_of(facts, batch["id"], arrival)
+    if moment < place.since:
+        raise Refused(
+            f"The fish of {batch['name']} came into {batch['tank_name']} {local_text(place.since, batch['zone'])}; "
+            "they cannot leave it before. Check --at."
+        )
+    later = [f for f in facts if f.at > moment and _holds(f, batch)]
+    if later:
+        raise Refused(
+            f"A {later[0].kind} on record ({local_text(later[0].at, batch['zone'])}) is of the time after the fish "
+            "would have left. Check --at."
+        )
+
+
+def _holds(fact: Fact, batch: Row) -> bool:
+    return fact.system == batch["system"] and fact.kind == "dose" and fact.batch in (None, batch["id"])
+
+
+def _refuse_dirty(act: Act, there: Row) -> None:
+    """A tank that was emptied is cleaned and dry before fish go into it again (all in, all out)."""
+    found = [row for row in act.rows("open_tasks_of_system", system=there["system"]) if row["tank"] == there["id"]]
+    open_ = [row for row in found if is_of_emptied(row["step"])]
+    if open_:
+        what = "; ".join(f"{row['code']} {row['title']}" for row in sorted(open_, key=lambda row: row["due_until"]))
+        raise Refused(
+            f"{there['name']} was emptied and is not ready for fish again: {what}. Do them, or skip them with the "
+            "reason, first."
+        )
+
+
+def _end_baths(act: Act, batch: Row, moment: datetime) -> list[str]:
+    """A timed bath in the water they leave ends for these fish: they are out of it (rule C5)."""
+    lines = []
+    for row in act.rows("tasks_of_batch", batch=batch["id"]):
+        if row["step"] != END or row["state"] not in OPEN or row["kind"] != "change":
+            continue
+        told = end_bath(act, row, FISH_OUT, max(moment, instant(row["due_from"])) if row["due_from"] else moment)
+        lines += [f"{row['code']}: the fish are out, so their bath has ended (rule C5).", *told["lines"]]
+    return lines
+
+
+def _write(
+    act: Act,
+    batch: Row,
+    left: Row,
+    there: Row,
+    moment: datetime,
+    bag: dict[str, Any],
+    joined: list[str],
+    *,
+    emptied: bool,
+    how: How,
+) -> list[str]:
+    """The row of the batch, its open tasks, and the fact that carries what it brought along: its id."""
+    earlier = [fact_of(row) for row in act.rows("facts_of_kind", kind=MOVED_IN, system=batch["system"])]
+    systems = [one for f in earlier if f.batch == batch["id"] for one in f.data["from_systems"]]
+    act.change("batch", batch["id"], tank=there["id"], system=there["system"])
+    for row in act.rows("tasks_of_batch", batch=batch["id"]):
+        if row["state"] in OPEN and not is_of_emptied(row["step"]):
+            act.change("task", row["id"], tank=there["id"], system=there["system"])
+    data = {
+        "from": left["name"],
+        "from_tank": left["id"],
+        "from_system": left["system"],
+        "from_systems": list(dict.fromkeys([*systems, left["system"]])),
+        "to": there["name"],
+        "joined": joined,
+        "emptied": emptied,
+        **({"urgent": True} if how.urgent else {}),
+        **bag,
+    }
+    id_ = id_after(act, there["system"], moment)
+    common: dict[str, Any] = {"system": there["system"], "tank": there["id"], "batch": batch["id"], "at": moment}
+    return [add_fact(act, "moved_in", data=data, id_=id_, **common)]
+
+
+def _some_water(act: Act, left: Row, there: Row, moment: datetime, how: How) -> list[str]:
+    """Whether old water came along is asked where it may hold medicine; then it is on record (rules B3 and C12)."""
+    if not carried_over(act, left, there, moment):
+        return []
+    if not how.yes:
+        raise Refused(
+            f"The water of {left['name']} may hold medicine. Say --no-water if none of it went with the fish; with "
+            f"--yes some did, and its level in {there['name']} is unknown until all the water there is changed or it "
+            "is read (rule C12)."
+        )
+    return [
+        f"Some of the old water may have come along: what medicine is in {there['name']} is not known until all of its "
+        "water is changed or it is read, and no dose of it is shown before (rule C12)."
+    ]
+
+
+def _unknown_water(act: Act, left: Row, there: Row, moment: datetime) -> list[str]:
+    """Old water came along, nobody knows how much: no level over there is known until it is read or changed (C12).
+    Of a water that surely held nothing nothing came."""
+    if not may_hold(act, left["system"], moment):
+        return []
+    what = f"water that came with fish from {left['name']}"
+    id_ = id_after(act, there["system"], moment)
+    add_fact(act, "unknown_addition", system=there["system"], tank=there["id"], at=moment, data={"what": what}, id_=id_)
+    return [
+        f"What medicine is in {there['name']} is not known: no dose before it is read, or before all of its water is "
+        "changed (rule C12)."
+    ]
+
+
+def _old_water(act: Act, left: Row, there: Row, moment: datetime) -> list[str]:
+    """The new tank was filled with the old water: what was in that is in this one, between the same bounds."""
+    from quarantine.formulary import load
+    from quarantine.records.loading import system_water
+    from quarantine.water.ledger import level_of, never_dosed, substances_in
+
+    rows = act.rows("facts_since", system=left["system"], since="9999")
+    facts = sorted((fact_of(row) for row in rows), key=lambda f: (f.at, f.entered_at, f.id))
+    facts = [f for f in facts if f.at <= moment]
+    water, _ = system_water(act, left["system"], moment)
+    new, _ = system_water(act, there["system"], moment)
+    if water is None or new is None or not never_dosed(facts, water, moment).known:
+        return _unknown_water(act, left, there, moment)
+    brings = {}
+    for name in substances_in(facts):
+        level = level_of(facts, name, water, load(name).loss, moment)
+        high = level_of(facts, name, water, "none", moment).high
+        if high is None or level.low is None:
+            return _unknown_water(act, left, there, moment)
+        if high > 0:
+            brings[name] = [Decimal(repr(round(level.low, 9))), Decimal(repr(round(high, 9)))]
+    litres = Decimal(repr(new.litres))
+    data = {"out_litres": litres, "in_litres": litres, **({"brings": brings} if brings else {})}
+    id_ = id_after(act, there["system"], moment)
+    add_fact(act, "change", system=there["system"], tank=there["id"], at=moment, data=data, id_=id_)
+    from quarantine.actions.exchanging import brings_words
+
+    return [f"{there['name']} is filled with the old water{', ' + brings_words(brings) if brings else ''}."]
