@@ -23,7 +23,7 @@ from quarantine.dosing import (
     in_ledger,
     present_salinity,
 )
-from quarantine.dosing.known import litres_of
+from quarantine.dosing.known import litres_of, missing_litres
 from quarantine.facts import Fact, PlannedTask, in_order, local_day
 from quarantine.failures import Unknown
 from quarantine.formulary import Figure, Regimen, Substance, load
@@ -563,10 +563,11 @@ def before_pour(substance: Substance, row: Regimen, setting: Setting, dose: Dose
     data = begun(substance, row, setting, planned)
     there, flush = setting.levels.get(substance.id, setting.never_dosed).high, None
     litres, plus_minus = litres_of(setting.volume)
-    if there is not None and ledger and data["limit_mg_per_l"] is not None and litres > plus_minus:
+    least = litres - plus_minus - missing_litres(row, setting)
+    if there is not None and ledger and data["limit_mg_per_l"] is not None and least > 0:
         given = Quantity(dose.add or Decimal(0), dose.add_unit)
         weighed = setting.stock is None  # a stock solution's mL say nothing by themselves
-        added = given_in_ledger(substance, setting.product, given) / (litres - plus_minus) if weighed else ledger
+        added = given_in_ledger(substance, setting.product, given) / least if weighed else ledger
         # The levels of a card begin with the first dose; salt that was read before it is there too.
         present = present_salinity(setting) if "salt" in substance.classes else None
         held = max(decimal_up(there), (present or Decimal(0)) * 1000)

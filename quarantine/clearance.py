@@ -70,17 +70,25 @@ def _period(criterion: Condition, standing: Standing, tasks: list[PlannedTask]) 
     return ev.Verdict(counted and not stands, "; ".join([says, *stands]), max(period.complete_on, evidence.today))
 
 
+OWED = ("dose", "move")
+"""Kinds of work that a protocol treats with: what lies ahead of it is still owed."""
+
+
+def _owed_words(kinds: set[str]) -> str:
+    return "treatment" if len(kinds) > 1 else min(kinds)
+
+
 def _tasks(standing: Standing, tasks: list[PlannedTask]) -> ev.Verdict:
     """No silent blanks (F45): whatever was due up to now has an outcome; doses still ahead are owed."""
     as_of, today = standing.evidence.as_of, standing.evidence.today
     late = [t for t in tasks if t.outcome is None and t.day is not None and t.day < today]
-    owed = [t for t in tasks if t.outcome is None and t.day is not None and t.day >= today and t.kind == "dose"]
+    owed = [t for t in tasks if t.outcome is None and t.day is not None and t.day >= today and t.kind in OWED]
     due = [
         t
         for t in tasks
         if t.outcome is None
         and t.day == today
-        and t.kind in ("change", "chore")
+        and t.kind in ("change", "chore", "move")
         and t.due_from is not None
         and t.due_from <= as_of
     ]
@@ -92,7 +100,7 @@ def _tasks(standing: Standing, tasks: list[PlannedTask]) -> ev.Verdict:
         parts.append(f"{len(late)} past task{'' if len(late) == 1 else 's'} without an outcome ({names})")
     if owed:
         parts.append(
-            f"{len(owed)} dose{'' if len(owed) == 1 else 's'} still owed, "
+            f"{len(owed)} {_owed_words({t.kind for t in owed})}{'' if len(owed) == 1 else 's'} still owed, "
             f"the last on {max(t.day for t in owed if t.day)}"
         )
     if due:

@@ -6,8 +6,10 @@ only looked days that state "no signs" count as clear; silence is not gone; unkn
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from datetime import UTC, date, datetime, time, timedelta
 from decimal import Decimal
+from functools import cached_property
 from itertools import pairwise
 from typing import Any, NamedTuple
 from zoneinfo import ZoneInfo
@@ -15,7 +17,7 @@ from zoneinfo import ZoneInfo
 from quarantine.facts import DOSES, Condition, Fact, in_order, local_day
 from quarantine.failures import Refused
 from quarantine.inrange import Count
-from quarantine.luggage import Luggage, entries_of, is_entry, luggage_of, place_of
+from quarantine.luggage import MERGED, MOVED_IN, Luggage, entries_of, is_entry, luggage_of, place_of
 from quarantine.readings import NITRITE_PER_N, PARAMETERS
 from quarantine.signs import SIGNS
 from quarantine.water.ledger import Exposure
@@ -38,10 +40,17 @@ INCIDENT_WORDS = {
     "overdose": "overdose",
     "other": "incident",
 }
+CAME = ("added", MERGED)
+COUNTED = (*CAME, "died", "moved", "missing")
+"""Facts that change the head count (rule B6); by the first fish came."""
 KINDS_OF = {"power": "disturbance", "heater": "disturbance", "moved": "disturbance", "repeat_missed": "dose_missed"}
 """Events that are also another one: what asks for that one means them too."""
 COOLS = ("power", "heater")
 """Incidents after which the temperature is not known until it is read (rule A10)."""
+
+
+COUNTING = ("day", "ate", "clear_days", "feeding_days", "days_since_death", "days_since_dose")
+"""Kinds of condition that name the earliest day on which they can be met, because they count days."""
 
 
 class Look(NamedTuple):
@@ -134,6 +143,10 @@ class Evidence(NamedTuple):
     """since when the batch is in this water"""
     luggage: Luggage | None = None
     """what it brought along from the water before"""
+    merged: tuple[Fact, ...] = ()
+    """batches that are counted with it since"""
+    sentinels: tuple[Fact, ...] = ()
+    """fish that were put to it to show what the others carry"""
     cold: tuple[tuple[datetime, str], ...] = ()
     """(when, in words) heating stopped or may have: what was read before proves nothing of the temperature since"""
 
@@ -191,36 +204,85 @@ def severity_of(name: str, data: dict[str, Any]) -> str:
     return stated or (SIGNS[name].severity if name in SIGNS else "B")
 
 
+class Known:
+    """The facts of a water in order, and found by kind and by batch: where many batches share a water, each of them
+    goes through what concerns it, and not through all that happened."""
+
+    def __init__(self, facts: list[Fact], as_of: datetime) -> None:
+        self.ordered = [fact for fact in in_order(facts) if fact.at <= as_of]
+        self._of_batch: dict[str | None, list[Fact]] = {}
+        self._of_kinds: dict[tuple[str, ...], list[Fact]] = {}
+        by_kind: dict[str, list[tuple[int, Fact]]] = {}
+        for place, fact in enumerate(self.ordered):
+            self._of_batch.setdefault(fact.batch, []).append(fact)
+            by_kind.setdefault(fact.kind, []).append((place, fact))
+        self._by_kind = by_kind
+        self.readings = tuple(self.of("reading"))
+        self.altered = tuple(fact.at for fact in self.of(*ALTERS))
+
+    def own(self, batch: str) -> list[Fact]:
+        """The facts of a batch, in order."""
+        return self._of_batch.get(batch, [])
+
+    def of(self, *kinds: str) -> list[Fact]:
+        """The facts of these kinds, in order."""
+        if kinds not in self._of_kinds:
+            places = sorted((place, fact) for kind in kinds for place, fact in self._by_kind.get(kind, ()))
+            self._of_kinds[kinds] = [fact for _, fact in places]
+        return self._of_kinds[kinds]
+
+    @cached_property
+    def outcomes(self) -> dict[str, Fact]:
+        """Key -> what came of its task, the last of them."""
+        return {f.data["key"]: f for f in self.of("done", "skip", *DOSES) if "key" in f.data}
+
+    @cached_property
+    def read_in(self) -> dict[str | None, list[Fact]]:
+        """Tank -> its readings, in order."""
+        found: dict[str | None, list[Fact]] = {}
+        for fact in self.readings:
+            found.setdefault(fact.tank, []).append(fact)
+        return found
+
+    @cached_property
+    def no_roots(self) -> set[str]:
+        """Facts on which a series may hang that began by none of its looks, readings or words."""
+        return {fact.id for fact in self.of("lapse", "amended")}
+
+
 def gather(
-    facts: list[Fact], batch: str, zone: str, arrival: Fact, as_of: datetime, exposures: list[Exposure]
+    facts: list[Fact] | Known, batch: str, zone: str, arrival: Fact, as_of: datetime, exposures: list[Exposure]
 ) -> Evidence:
     """Read the facts of a batch's water up to ``as_of``.
 
     ``facts`` are those of the whole water system, in any order; those of other batches only say that fish came in.
     """
-    ordered = [f for f in in_order(facts) if f.at <= as_of]
-    own = [f for f in ordered if f.batch == batch]
+    known = facts if isinstance(facts, Known) else Known(facts, as_of)
+    own = known.own(batch)
     arrived = int(arrival.data["count"])
     bags, place = luggage_of(own, batch), place_of(own, batch, arrival)
-    entries = entries_of(ordered, batch, place)
+    entries = entries_of(known.of("arrival", "added", MOVED_IN), batch, place)
     looks, all_seen_on = _looks(own, arrived, zone, local_day(arrival.at, zone))
     deaths = tuple(f for f in own if f.kind == "died")
+    merged = tuple(f for f in own if f.kind == MERGED)
     alive = _alive(own, arrived)
     open_signs, happenings = _signs(own, as_of)
     happenings += _deaths(deaths, own, arrived)
+    happenings += [happening_of(one) for f in merged for one in f.data["happenings"]]
     happenings += [_came(f) for f in own if f.kind != "arrival" and is_entry(f)]
     tank = place.tank
-    incidents = [f for f in ordered if f.kind == "incident" and (tank is None or tank in f.data["tank_ids"])]
+    incidents = [f for f in known.of("incident") if tank is None or tank in f.data["tank_ids"]]
     of_water = [Happening(*one) for one in bags.happenings] if bags else []
     of_water += [_came(f) for f in entries if f.batch != batch]
     of_water += [
         one._replace(at=max(one.at, place.since))
-        for one in _incidents(incidents, ordered, as_of)
+        for one in _incidents(incidents, known.of("incident_over"), as_of)
         if one.until is None or one.until >= place.since
     ]
-    of_water += [one for f in ordered if f.batch != batch and f.at >= place.since and (one := _told(f, batch))]
+    told = [f for f in known.of("disturbance", "shared") if f.batch != batch and f.at >= place.since]
+    of_water += [one for f in told if (one := _told(f, batch)) is not None]
     happenings += of_water
-    happenings += _missed_doses(ordered, batch)
+    happenings += _missed_doses(own, known.outcomes)
     happenings += _courses(own)
     stopped = tuple(f for f in own if f.kind == "stopped")
     today = local_day(as_of, zone)
@@ -229,7 +291,7 @@ def gather(
     entered = bags.entered_at if bags else arrival.at, bags.entered_id if bags else arrival.id
     entered_at, entered_id = (entries[-1].at, entries[-1].id) if entries else entered
     lifted = [bags.lifted_at] if bags and bags.lifted_at else []
-    lifted += [f.at for f in ordered if f.kind == "lift" and f.at >= place.since]
+    lifted += [f.at for f in known.of("lift") if f.at >= place.since]
     return Evidence(
         batch=batch,
         zone=zone,
@@ -242,19 +304,21 @@ def gather(
         balanced=alive >= 0,
         looks=tuple(looks),
         open_signs=tuple(open_signs),
-        clear=clear_count(looks, own, local_day(entered_at, zone), today, as_of),
-        deaths=deaths,
+        clear=_with_others(clear_count(looks, own, local_day(entered_at, zone), today, as_of), merged, zone),
+        deaths=_with_their_deaths(deaths, merged),
         happenings=tuple(sorted(happenings, key=lambda one: one[:3])),
-        readings=tuple(f for f in ordered if f.kind == "reading"),
-        exposures=_of_these(exposures, batch, bags),
+        readings=known.readings,
+        exposures=_of_these(exposures, (batch, *(f.data["from_batch"] for f in merged)), bags),
         lifted_at=lifted[-1] if lifted else None,
         extended_days=sum(int(f.data["days"]) for f in own if f.kind == "extended"),
-        altered=tuple(f.at for f in ordered if f.kind in ALTERS),
+        altered=known.altered,
         stopped=stopped,
         all_seen_on=all_seen_on if alive > 0 else None,
         of_water=tuple(sorted(of_water, key=lambda one: one[:3])),
         entered_id=entered_id,
         since=place.since,
+        merged=merged,
+        sentinels=tuple(f for f in own if f.kind == "added" and f.data.get("sentinel")),
         luggage=bags,
         cold=tuple((f.at, INCIDENT_WORDS[f.data["what"]]) for f in incidents if f.data["what"] in COOLS),
     )
@@ -265,9 +329,48 @@ def _came(fact: Fact) -> Happening:
     return Happening(fact.at, "fish_added", "fish came into the water")
 
 
-def _of_these(exposures: list[Exposure], batch: str, bags: Luggage | None) -> tuple[Exposure, ...]:
+def happening_of(said: list[Any]) -> Happening:
+    """A happening that a fact keeps, as (at, event, why, until)."""
+    at, event, why, until = said
+    return Happening(datetime.fromisoformat(at), event, why, datetime.fromisoformat(until) if until else None)
+
+
+def _with_others(clear: Clear, merged: tuple[Fact, ...], zone: str) -> Clear:
+    """The clear days of batches that were merged: those that were counted for each of them (rule B3)."""
+    for fact in merged:
+        theirs, on = fact.data["clear"], local_day(fact.at, zone)
+        zero = date.fromisoformat(theirs["zero"])
+        both = {date.fromisoformat(day) for day in theirs["counted"]}
+        counted = tuple(day for day in clear.counted if day > zero and (day > on or day in both))
+        later = zero > clear.zero
+        clear = clear._replace(
+            days=len(counted),
+            counted=counted,
+            zero=max(zero, clear.zero),
+            because=theirs["because"] if later else clear.because,
+        )
+    return clear
+
+
+def _with_their_deaths(deaths: tuple[Fact, ...], merged: tuple[Fact, ...]) -> tuple[Fact, ...]:
+    """The deaths of a batch and the last one of each that was merged into it, in order."""
+    last = [f._replace(at=datetime.fromisoformat(said)) for f in merged if (said := f.data["last_death"])]
+    return tuple(in_order([*deaths, *last])) if last else deaths
+
+
+def fed_days(evidence: Evidence) -> int:
+    """:func:`feeding_days` of all the fish: of merged batches the shortest of their counts (rule B3)."""
+    return min([feeding_days(evidence.looks), *(int(f.data["feeding"]) + _since(f, evidence) for f in evidence.merged)])
+
+
+def _since(fact: Fact, evidence: Evidence) -> int:
+    """The feeding days since batches were merged."""
+    return feeding_days(tuple(look for look in evidence.looks if look.at > fact.at))
+
+
+def _of_these(exposures: list[Exposure], batches: tuple[str, ...], bags: Luggage | None) -> tuple[Exposure, ...]:
     """What these fish were in: in the water they left, and in this one since they are in it."""
-    mine = [one for one in exposures if one.batch in (None, batch)]
+    mine = [one for one in exposures if one.batch in (None, *batches)]
     if bags is None:
         return tuple(mine)
     since = bags.fact.at
@@ -320,9 +423,9 @@ def _told(fact: Fact, batch: str) -> Happening | None:
     return Happening(fact.at, "revised", "the protocol was amended") if fact.kind == "amended" else None
 
 
-def _incidents(incidents: list[Fact], ordered: list[Fact], as_of: datetime) -> list[Happening]:
+def _incidents(incidents: list[Fact], ended: list[Fact], as_of: datetime) -> list[Happening]:
     """Power cuts, heater failures and the like, from when to when; one that nobody ended goes on."""
-    over = {f.data["of"]: f.at for f in ordered if f.kind == "incident_over"}
+    over = {f.data["of"]: f.at for f in ended}
     found = []
     for fact in incidents:
         said = fact.data.get("until")
@@ -360,44 +463,50 @@ def noon(day: date, zone: str) -> datetime:
     return datetime.combine(day, time(12), ZoneInfo(zone)).astimezone(UTC)
 
 
-def _missed_doses(ordered: list[Fact], batch: str) -> list[Happening]:
+def _missed_doses(own: list[Fact], outcomes: dict[str, Fact]) -> list[Happening]:
     """Each missed dose once: a reason given after a lapse is no second miss, a dose entered late that was given
-    in time is none at all. One in food that was not eaten is missed as well."""
-    given = {f.data["key"]: f.at for f in ordered if f.kind in DOSES and "key" in f.data}
-    missed: dict[str, datetime] = {}
-    for fact in ordered:
+    in time is none at all. One in food that was not eaten is missed as well, and so is a move that is a treatment."""
+    missed: dict[str, Fact] = {}
+    for fact in own:
         lapse = fact.kind == "lapse"
         not_eaten = fact.kind in DOSES and "key" in fact.data and fact.data.get("eaten") == "none"
-        skipped = fact.kind == "skip" and fact.data.get("task_kind") == "dose"
-        if fact.batch != batch or not (lapse or skipped or not_eaten):
+        skipped = fact.kind == "skip" and fact.data.get("task_kind") in ("dose", "move")
+        if not (lapse or skipped or not_eaten):
             continue
         key = fact.data["key"]
-        if not (lapse and key in given and given[key] <= fact.at):
-            missed.setdefault(key, fact.at)
+        given = outcomes.get(key) if lapse else None
+        if given is None or given.kind not in DOSES or given.at > fact.at:
+            missed.setdefault(key, fact)
     return [
-        Happening(at, "dose_missed" if key.endswith(":1") else "repeat_missed", "a dose was missed")
-        for key, at in missed.items()
+        Happening(
+            fact.at,
+            "dose_missed" if key.endswith(":1") else "repeat_missed",
+            f"a {fact.data.get('task_kind', 'dose')} was missed",
+        )
+        for key, fact in missed.items()
     ]
 
 
 def _alive(own: list[Fact], arrived: int) -> int:
     """Living fish by the ledger (rule B6): arrived and added, less dead, euthanised, moved, missing."""
-    added = sum(int(f.data["count"]) for f in own if f.kind == "added")
-    gone = sum(int(f.data["count"]) for f in own if f.kind in ("died", "moved", "missing"))
-    return arrived + added - gone
+    counts = [(f.kind in CAME, int(f.data["count"])) for f in own if f.kind in COUNTED]
+    return arrived + sum(count if came else -count for came, count in counts)
 
 
 def _looks(own: list[Fact], arrived: int, zone: str, arrived_on: date) -> tuple[list[Look], date]:
     """The looks, and the last day on which every living fish was seen."""
     looks: list[Look] = []
     all_seen_on = arrived_on  # the fish were counted in
+    counted = [f for f in own if f.kind in COUNTED]
+    alive, place = arrived, 0
     for fact in own:
         if fact.kind != "look":
             continue
         data = fact.data
         day = local_day(fact.at, zone)
         seen = data.get("seen")
-        alive = _alive([f for f in own if f.at <= fact.at], arrived)
+        while place < len(counted) and counted[place].at <= fact.at:
+            alive, place = _alive([counted[place]], alive), place + 1
         if seen is not None and seen >= alive:
             all_seen_on = day
         enough = seen is not None and Decimal(seen) >= SEEN_SHARE * alive
@@ -586,16 +695,23 @@ def act_now_words(why: str) -> str:
     )
 
 
-def last_readings(readings: tuple[Fact, ...], parameter: str, altered: tuple[datetime, ...] = ()) -> list[Fact]:
+def last_readings(
+    readings: tuple[Fact, ...], parameter: str, altered: tuple[datetime, ...] = (), oldest: datetime | None = None
+) -> list[Fact]:
     """The newest reading of a parameter and its duplicates, in order of time: those less than half an hour older and of
-    the same water, that is not from before an instant of ``altered``."""
-    found = [f for f in readings if f.data["parameter"] == parameter]
-    if not found:
-        return []
-    newest = found[-1].at
-    fresh = max([at for at in altered if at < newest], default=None)
-    close = [f for f in found if newest - f.at < timedelta(minutes=SAME_READING_MINUTES)]
-    return [f for f in close if fresh is None or f.at >= fresh]
+    the same water, that is not from before an instant of ``altered``. None is looked for before ``oldest``."""
+    close: list[Fact] = []
+    for fact in reversed(readings):
+        if close and close[0].at - fact.at >= timedelta(minutes=SAME_READING_MINUTES):
+            break
+        if not close and oldest is not None and fact.at < oldest:
+            break
+        if fact.data["parameter"] == parameter:
+            close.append(fact)
+    if len(close) > 1:
+        fresh = max((at for at in altered if at < close[0].at), default=None)
+        close = [f for f in close if fresh is None or f.at >= fresh]
+    return close[::-1]
 
 
 class Span(NamedTuple):
@@ -627,10 +743,18 @@ def value_at(
 ) -> Span | None:
     """The same from the readings of a water up to ``at``, in order of time, and when that water was altered."""
     names = ("tan", "ph", "temperature") if parameter == "uia" else (parameter,)
-    parts = [last_readings(readings, name, altered) for name in names]
-    if any(not found or at - found[-1].at > timedelta(hours=within_hours) for found in parts):
+    oldest = at - timedelta(hours=within_hours)
+    parts = [last_readings(readings, name, altered, oldest) for name in names]
+    if not all(parts):
         return None
     return _uia(readings, parts) if parameter == "uia" else span_of(parts[0])
+
+
+def _ends(pairs: set[tuple[float, float]]) -> set[tuple[float, float]]:
+    """Of values with the steps of their kits those at the ends: forty tanks of one water may be read in an hour, and
+    between the ends nothing is worse (un-ionized ammonia rises with each of the three)."""
+    lowest, highest = min(pairs, key=lambda one: one[0] - one[1] / 2), max(pairs, key=lambda one: one[0] + one[1] / 2)
+    return {min(pairs), max(pairs), lowest, highest}
 
 
 def _uia(readings: tuple[Fact, ...], parts: list[list[Fact]]) -> Span | None:
@@ -639,10 +763,12 @@ def _uia(readings: tuple[Fact, ...], parts: list[list[Fact]]) -> Span | None:
 
     from quarantine.water.ammonia import un_ionized_mg_per_l
 
-    salt = next((f for f in reversed(readings) if f.data["parameter"] == "salinity"), None)
     water = parts[0][-1].data.get("water", "fresh")
-    salinity = float(salt.data["value"]) if salt and water != "fresh" else None
-    pairs = [{(float(f.data["value"]), float(f.data["step"])) for f in found} for found in parts]
+    salt = (
+        None if water == "fresh" else next((f for f in reversed(readings) if f.data["parameter"] == "salinity"), None)
+    )
+    salinity = float(salt.data["value"]) if salt else None
+    pairs = [_ends({(float(f.data["value"]), float(f.data["step"])) for f in found}) for found in parts]
     try:
         ends = [un_ionized_mg_per_l(t, p, c, water, salinity) for t, p, c in product(*pairs)]
     except Refused:
@@ -654,18 +780,23 @@ def _uia(readings: tuple[Fact, ...], parts: list[list[Fact]]) -> Span | None:
 def known_at(evidence: Evidence, own: list[Fact], at: datetime) -> Evidence:
     """What was known of looks, signs, events and readings at an earlier instant; what is counted stays as of now.
 
-    ``own`` are the batch's facts in order.
+    ``own`` are the batch's looks in order.
     """
     return evidence._replace(
         as_of=at,
         today=local_day(at, evidence.zone),
-        looks=tuple(look for look in evidence.looks if look.at <= at),
-        open_signs=tuple(_signs([f for f in own if f.at <= at], at)[0]),
-        happenings=tuple(one for one in evidence.happenings if one.at <= at),
+        looks=_up_to(evidence.looks, at),
+        open_signs=tuple(_signs(_up_to(own, at), at)[0]),
+        happenings=_up_to(evidence.happenings, at),
         cold=tuple(one for one in evidence.cold if one[0] <= at),
-        readings=tuple(f for f in evidence.readings if f.at <= at),
-        altered=tuple(moment for moment in evidence.altered if moment <= at),
+        readings=_up_to(evidence.readings, at),
+        altered=evidence.altered[: bisect_right(evidence.altered, at)],
     )
+
+
+def _up_to(found: Any, at: datetime) -> Any:
+    """Of a list or tuple in order of time what is not later than an instant."""
+    return found[: bisect_right(found, at, key=lambda one: one.at)]
 
 
 def describe(parameter: str) -> str:
@@ -842,7 +973,7 @@ def _clear_days(condition: Condition, evidence: Evidence) -> Verdict:
 
 
 def _feeding(condition: Condition, evidence: Evidence) -> Verdict:
-    need, have = int(condition.value), feeding_days(evidence.looks)
+    need, have = int(condition.value), fed_days(evidence)
     return Verdict(
         have >= need,
         f"the last {have} offered days were feeding days, needed: {need}",

@@ -136,9 +136,7 @@ def stretches(
     goes_on = bool(every) and every[-1][-1] is known[-1] and not _parted(known[-1].at, as_of, cold)
     begun = every[-1][0] if goes_on and not (runs and every[-1] is runs[-1]) else None
     if runs and (begun is not None or not goes_on):
-        after = _between(band, known, runs[-1][-1], as_of if begun is None else begun.at, zone)
-        if begun is not None or after.event != COLD:
-            made.append(after)
+        made.append(_between(band, known, runs[-1][-1], as_of if begun is None else begun.at, zone))
     if begun is not None:
         made.append(Stretch(begun.at, as_of, UNPROVEN, f"only {_said(band, begun.fact, zone)}"))
     return tuple(made)

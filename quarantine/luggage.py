@@ -15,6 +15,7 @@ from typing import Any, NamedTuple
 from quarantine.facts import BEFORE, Fact
 
 MOVED_IN = "moved_in"
+MERGED = "merged"
 COPIED = "copied_from"
 """In the data of a fact that a batch has from the one it was parted from: the id of the original."""
 
@@ -131,7 +132,9 @@ def is_entry(fact: Fact) -> bool:
 def doses_before(facts: list[Fact]) -> list[Fact]:
     """The doses that fish now in this water had before they were moved here, their own and those of others that they
     were in: gaps and the ceiling of a course count over the whole stay (rule B8)."""
-    found = [fact for fact in facts if fact.kind == BEFORE]
+    # A batch that was parted from another one has a copy of what is still on record in this water.
+    here = {fact.id for fact in facts if fact.kind == "dose"}
+    found = [fact for fact in facts if fact.kind == BEFORE and fact.data.get(COPIED) not in here]
     moves = {fact.batch: fact for fact in facts if fact.kind == MOVED_IN and fact.batch}
     for fact in moves.values():
         found += [

@@ -8,7 +8,7 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
 from datetime import date, datetime, time, timedelta
 from decimal import Decimal
 from functools import lru_cache
@@ -20,7 +20,7 @@ from quarantine import inrange
 from quarantine.evidence import Happening, PeriodStanding, Standing
 from quarantine.facts import AGAIN, DOSES, Condition, Fact, PlannedTask, in_order, is_again, known_out, local_day, utc
 from quarantine.failures import Unknown
-from quarantine.luggage import Begun, Carried, Luggage
+from quarantine.luggage import COPIED, Begun, Carried, Luggage
 from quarantine.protocol import WHOLE_DAY, Band, Duration, Period, Protocol, Ramp, Repeat, Start, Step, Window
 from quarantine.quantity import show
 from quarantine.readings import PARAMETERS
@@ -69,33 +69,35 @@ def plan(courses: list[Course], facts: list[Fact], as_of: datetime, water: Water
     needed once something was dosed: it says when contact ends. The same facts give the same plan whatever the
     order in which they were entered. Without ``water`` a bath has no end.
     """
-    known = [fact for fact in in_order(facts) if fact.at <= as_of]
-    exposed = exposures(known, water, as_of)
+    known = ev.Known(facts, as_of)
+    exposed = exposures(known.ordered, water, as_of)
     tasks: list[PlannedTask] = []
     standings: dict[str, Standing] = {}
     stops: dict[tuple[str, str], str] = {}
     for course in sorted(courses, key=lambda c: (c.arrival.at, c.batch)):
-        expansion = _Expansion(course, known, as_of, exposed)
+        twins = {c.batch for c in courses if c.protocol.fingerprint == course.protocol.fingerprint} - {course.batch}
+        expansion = _Expansion(course, known, as_of, exposed, twins)
         tasks += expansion.tasks()
         standings[course.batch] = expansion.standing
         stops |= {(course.batch, step): why for step, (_, why) in expansion.stops.items()}
-    return Plan(tuple(sorted(tasks, key=lambda t: t.key)), standings, stops)
+    # Two batches may have one piece of work: of the water, and hung on one fact of it. The first has it.
+    first = {task.key: task for task in reversed(tasks)}
+    return Plan(tuple(sorted(first.values(), key=lambda t: t.key)), standings, stops)
 
 
-def packed(
-    courses: list[Course], facts: list[Fact], batch: str, at: datetime, water: Water | None
-) -> dict[str, Any]:
+def packed(courses: list[Course], facts: list[Fact], batch: str, at: datetime, water: Water | None) -> dict[str, Any]:
     """What a batch takes along when it is moved at an instant: the part of the fact of its move that the plan and the
     evidence read again in the new water, as they have it in the old one (:mod:`quarantine.luggage`)."""
-    known = [fact for fact in in_order(facts) if fact.at <= at]
+    known = ev.Known(facts, at)
     course = next(c for c in courses if c.batch == batch)
-    made = _Expansion(course, known, at, exposures(known, water, at))
+    made = _Expansion(course, known, at, exposures(known.ordered, water, at))
     evidence, before = made.evidence, made.luggage
     runs = [run for of in made.runs.values() for run in of]
     runs += [run for of in made.again.values() for _, run in of]
     read = {run.key: run.outcome for run in runs if run.outcome is not None and run.outcome.kind == "reading"}
     ramps = {step.id for step in course.protocol.steps if step.ramp is not None}
-    of_others = [f for f in known if f.kind == "dose" and f.batch != batch and f.at >= made.since]
+    copied = {f.data[COPIED] for f in known.own(batch) if COPIED in f.data}
+    of_others = [f for f in known.of("dose") if f.batch != batch and f.at >= made.since and f.id not in copied]
     return {
         "entered_id": evidence.entered_id,
         "entered_at": evidence.entered_at,
@@ -157,6 +159,8 @@ class _Anchor(NamedTuple):
     at: datetime | None
     reason: str
     needs: str | None = None
+    since: datetime | None = None
+    """the instant of what it hangs on"""
 
 
 class _Amended(NamedTuple):
@@ -195,23 +199,24 @@ class _Held(NamedTuple):
     paused: frozenset[date]
     longer: tuple[tuple[date, int], ...]
     by_hand: int
+    since: datetime
+    """the instant at which the period began, or began again"""
 
-    @property
-    def days(self) -> int:
-        """All of them together."""
-        return len(self.paused) + sum(days for _, days in self.longer) + self.by_hand
+    def more(self, complete: date) -> int:
+        """The days by which a period is longer that ends on a day: what begins after the end adds nothing."""
+        return self.by_hand + sum(days for day, days in self.longer if day <= complete)
 
-    def end(self, zero: date, length: int) -> date:
-        """The day on which ``length`` days after ``zero`` are counted. What begins after the end keeps nothing."""
-        need, before = length + self.by_hand, -1
-        while need != before:
-            complete, counted = zero, 0
-            while counted < need:
-                complete += timedelta(days=1)
-                counted += complete not in self.paused
-            before = need
-            need = length + self.by_hand + sum(days for day, days in self.longer if day <= complete)
+    def settled(self, ends: Callable[[int], date]) -> date:
+        """The day on which a period ends, where ``ends`` says it for a number of days more."""
+        complete, before = ends(self.by_hand), None
+        while complete != before:
+            before, complete = complete, ends(self.more(complete))
         return complete
+
+    def spans(self, zone: str) -> tuple[tuple[datetime, datetime], ...]:
+        """The days that do not count as spans of time, in order."""
+        day = timedelta(days=1)
+        return tuple((instant_at(d, "00:00", zone), instant_at(d + day, "00:00", zone)) for d in sorted(self.paused))
 
 
 def _days_of(one: Happening, zone: str) -> Iterator[date]:
@@ -222,21 +227,22 @@ def _days_of(one: Happening, zone: str) -> Iterator[date]:
         day += timedelta(days=1)
 
 
-def _extensions(happenings: list[Happening], zero: date, zone: str) -> tuple[tuple[date, int], ...]:
+def _extensions(happenings: list[Happening], begin: datetime, zone: str) -> tuple[tuple[date, int], ...]:
     """(first day, days) by which a period is longer: of each time without a break the whole days that it began, at
-    least one; what has no length counts as one for its day."""
-    begin = instant_at(zero, "00:00", zone)
+    least one; what has no length counts as one for its day, where nothing that has a length touches it."""
     spans: list[tuple[datetime, datetime]] = []
-    for one in sorted(happenings):
+    for one in sorted((one for one in happenings if one.until is not None), key=lambda one: one.at):
         since, until = max(one.at, begin), one.until or one.at
-        if spans and (
-            since <= spans[-1][1] or (one.until is None and local_day(spans[-1][0], zone) == local_day(since, zone))
-        ):
+        if spans and since <= spans[-1][1]:
             spans[-1] = (spans[-1][0], max(spans[-1][1], until))
         else:
             spans.append((since, until))
     day = timedelta(days=1)
-    return tuple((local_day(since, zone), max(1, -((since - until) // day))) for since, until in spans)
+    found = [(local_day(since, zone), max(1, -((since - until) // day))) for since, until in spans]
+    touched = [(local_day(since, zone), local_day(until, zone)) for since, until in spans]
+    alone = {local_day(one.at, zone) for one in happenings if one.until is None}
+    found += [(one, 1) for one in alone if not any(first <= one <= last for first, last in touched)]
+    return tuple(sorted(found))
 
 
 class _Spacing(NamedTuple):
@@ -246,6 +252,8 @@ class _Spacing(NamedTuple):
     why: str = ""
     needs: str | None = None
     one_more: bool = False
+    since: datetime | None = None
+    """the reading that asks for it: what it brings forward is not due before it"""
 
 
 class _Contact(NamedTuple):
@@ -260,31 +268,42 @@ class _Contact(NamedTuple):
 class _Expansion:
     """One course being expanded. A class only because steps refer to each other: each is expanded once."""
 
-    def __init__(self, course: Course, facts: list[Fact], as_of: datetime, exposed: list[Exposure]) -> None:
+    def __init__(
+        self,
+        course: Course,
+        known: ev.Known,
+        as_of: datetime,
+        exposed: list[Exposure],
+        twins: Collection[str] = (),
+    ) -> None:
         self.course = course
         self.protocol = course.protocol
         self.zone = course.zone
         self.as_of = as_of
         self.today = local_day(as_of, course.zone)
-        self.facts = facts
-        self.evidence = ev.gather(facts, course.batch, course.zone, course.arrival, as_of, exposed)
+        self.facts = known.ordered
+        self.no_roots = known.no_roots
+        self.own = known.own(course.batch)
+        self.evidence = ev.gather(known, course.batch, course.zone, course.arrival, as_of, exposed)
         self.steps = {step.id: step for step in self.protocol.steps}
         self.luggage = self.evidence.luggage
         self.since = self.evidence.since or course.arrival.at
-        self.outcomes = {f.data["key"]: f for f in facts if f.kind in ("done", "skip", *DOSES) and "key" in f.data}
-        self.outcomes |= _settled_before(self.luggage)
-        own = [f for f in self.outcomes.values() if f.batch == course.batch]
+        before = _settled_before(self.luggage)
+        self.outcomes = {**known.outcomes, **before} if before else known.outcomes
+        keys = dict.fromkeys([*before, *(f.data["key"] for f in self.own if f.data.get("key") in known.outcomes)])
+        own = [f for f in (self.outcomes[key] for key in keys) if f.batch == course.batch]
         series = [f for f in own if not is_again(f)]
         self.roots, self.given = _roots(series), _given(series)
-        self.lapses = self._lapses()
-        self.daily = _daily_outcomes(facts, course, self.since)
-        self.words = [f for f in facts if f.kind == "word" and f.batch == course.batch]
-        self.amended = _amendments(facts, course.batch)
-        self.stopped = _stopped(facts, course.batch, self.amended)
+        self.shared = _Shared(*_of_others(known, course.batch, self.since, twins))
+        self.lapses = self._lapses(known.of("lapse"))
+        self.looks = [f for f in self.own if f.kind == "look"]
+        self.daily = _daily_outcomes([*self.looks, *known.read_in.get(course.tank, ())], course, self.since)
+        self.words = [f for f in self.own if f.kind == "word"]
+        self.amended = _amendments(self.own, course.batch)
+        self.stopped = _stopped(self.own, course.batch, self.amended)
         self.stops: dict[str, tuple[datetime, str]] = {}
         self.ended: dict[str, tuple[str, datetime]] = {}
         """step -> root of its keys and end, of a series that ended before its first run"""
-        self.own = [f for f in facts if f.batch == course.batch]
         self.known: dict[datetime, ev.Evidence] = {}
         self.runs: dict[str, list[_Run]] = {}
         self.again: dict[str, list[tuple[Step, _Run]]] = {}
@@ -308,11 +327,11 @@ class _Expansion:
         closed = self.course.closed_at is not None
         for step in self.protocol.steps:
             runs = self.runs[step.id]
-            many = len(runs) if step.kind in ("dose", "move") and not _as_needed(step) else 0
+            numbered = step.kind in ("dose", "move") and not _as_needed(step)
             for run in runs:
                 if closed and run.outcome is None:
                     continue
-                yield self._task(step, run, many)
+                yield self._task(step, run, _many(step, run, runs) if numbered else 0)
             for again, run in self.again.get(step.id, ()):
                 if not closed or run.outcome is not None:
                     yield self._task(again, run, 0)
@@ -342,21 +361,24 @@ class _Expansion:
         )
 
     def _ramped(self, ramp: Ramp) -> str:
-        """What a step of a ramp sets today: at most one step nearer to its end than the last reading was."""
+        """What a step of a ramp sets today: at most one step nearer to its end than the last reading was, nor than any
+        other of the day: what was read once the heater was turned up calls for no second step."""
         read = [f for f in self.evidence.readings if f.data["parameter"] == ramp.parameter]
         if not read or self.as_of - read[-1].at > timedelta(hours=TEMPERATURE_HOURS):
             return f"read {PARAMETERS[ramp.parameter].title} first"
-        now = Decimal(read[-1].data["value"])
-        goal = min(ramp.to, now + ramp.by) if ramp.to >= now else max(ramp.to, now - ramp.by)
+        last = Decimal(read[-1].data["value"])
+        values = [Decimal(f.data["value"]) for f in read if local_day(f.at, self.zone) == self.today] or [last]
+        now = min(values) if ramp.to >= last else max(values)
+        goal = min(ramp.to, now + ramp.by) if ramp.to >= last else max(ramp.to, now - ramp.by)
         return (
             f"to {show(goal)} {PARAMETERS[ramp.parameter].unit} (it was {show(now)} {PARAMETERS[ramp.parameter].unit})"
         )
 
-    def _lapses(self) -> dict[str, Fact]:
+    def _lapses(self, lapses: list[Fact]) -> dict[str, Fact]:
         """Key -> the fact that it was missed: the last one, or that on which runs with an outcome hang already."""
         found: dict[str, Fact] = {}
-        for fact in self.facts:
-            if fact.kind == "lapse" and not (fact.data["key"] in found and found[fact.data["key"]].id in self.roots):
+        for fact in lapses:
+            if not (fact.data["key"] in found and found[fact.data["key"]].id in self.roots):
                 found[fact.data["key"]] = fact
         return found
 
@@ -377,14 +399,20 @@ class _Expansion:
         last = max(again, key=lambda one: one.restarts_at) if again else None
         zero = first if last is None else local_day(last.restarts_at, self.zone)
         because = anchor.reason if last is None else last.why
+        for fact in self.evidence.merged:
+            if period.id in fact.data["periods"] and (later := _day_of(fact.data["periods"][period.id])) > zero:
+                zero, because = later, f"batch {fact.data['from']} is counted with it"
         self.zeros[period.id] = zero
-        since = [(action, one) for action, one in acting if local_day(one.until or one.at, self.zone) >= zero]
+        begun = [at for at in (anchor.since, last.restarts_at if last else None) if at is not None]
+        begin = max(instant_at(zero, "00:00", self.zone), *begun, self.course.arrival.at)
+        since = [(action, one) for action, one in acting if (one.until or one.at) >= begin]
         held = _Held(
             frozenset(
                 day for action, one in since if action == "pause" for day in _days_of(one, self.zone) if day > zero
             ),
-            _extensions([one for action, one in since if action == "extend"], zero, self.zone),
+            _extensions([one for action, one in since if action == "extend"], begin, self.zone),
             self.evidence.extended_days,
+            begin,
         )
         made = {"clear": self._clear_period, "in-range": self._range_period}.get(period.counts, self._plain_period)
         standing = made(period, zero, because, held)._replace(first=first, begins=anchor.reason)
@@ -395,12 +423,11 @@ class _Expansion:
     def _plain_period(self, period: Period, zero: date, because: str, held: _Held) -> PeriodStanding:
         """A period of calendar days, or of those without a drug in the water."""
         length = period.length.value
-        if period.counts == "drug-free":
-            exposed = self.evidence.exposures
-            complete = _nth_drug_free(zero, length + held.days, exposed, self.zone, self.today)
-        else:
-            complete = held.end(zero, length)
-        day = min((self.today - zero).days, length)
+        exposed = self.evidence.exposures if period.counts == "drug-free" else ()
+        complete = held.settled(
+            lambda more: _nth_counted(zero, length + more, held.paused, exposed, self.zone, self.today)
+        )
+        day = max(min((self.today - zero).days, length), 0)
         return PeriodStanding(period.id, period.title, length, zero, because, complete, day)
 
     def _clear_period(self, period: Period, zero: date, because: str, held: _Held) -> PeriodStanding:
@@ -410,7 +437,7 @@ class _Expansion:
         missing = need - len(clear.counted)
         first = ev.next_countable(self.evidence)
         complete = first + timedelta(days=missing - 1) if missing > 0 else clear.counted[need - 1]
-        day = min((self.today - zero).days, length)
+        day = max(min((self.today - zero).days, length), 0)
         return PeriodStanding(period.id, period.title, length, zero, because, complete, day)
 
     def _range_period(self, period: Period, zero: date, because: str, held: _Held) -> PeriodStanding:
@@ -420,14 +447,23 @@ class _Expansion:
             None if period.low is None else Decimal(period.low),
             None if period.high is None else Decimal(period.high),
         )
-        since = max(instant_at(zero, "00:00", self.zone), self.course.arrival.at)
-        cold = tuple(at for at, _ in self.evidence.cold) if band.parameter == "temperature" else ()
+        evidence = self.evidence
+        since = max(held.since, self.course.arrival.at, self.since)
+        cold = [at for at, _ in evidence.cold] + [
+            o.until for o in evidence.happenings if o.event in ev.COOLS and o.until
+        ]
+        moments = tuple(cold) if band.parameter == "temperature" else ()
         carried = self._carried(period, zero)
-        found = inrange.stretches(band, self.evidence.readings, max(since, self.since), self.as_of, self.zone, cold)
+        found = inrange.stretches(band, evidence.readings, since, self.as_of, self.zone, moments, evidence.altered)
         if carried is not None:
             found = (*self._unread(found), *found)
-        need = period.length.value + held.days
-        counted = inrange.count(found, need, self.protocol.events, self.as_of, because, carried)
+        found = inrange.without(found, held.spans(self.zone))
+
+        def by(more: int) -> inrange.Count:
+            days = period.length.value + more
+            return inrange.count(found, days, self.protocol.events, self.as_of, because, carried)
+
+        counted = by(held.more(held.settled(lambda more: local_day(by(more).complete, self.zone))))
         complete = local_day(counted.complete, self.zone)
         return PeriodStanding(
             period.id,
@@ -459,7 +495,7 @@ class _Expansion:
         for criterion in self.protocol.criteria:
             days: list[date] = []
             if criterion.kind == "period":
-                days.append(self.periods[str(criterion.value)].complete_on)
+                days += [self.periods[str(criterion.value)].complete_on, *self._drug_free_ahead(str(criterion.value))]
             elif criterion.kind == "days_since_dose":
                 days.append(end_of_contact + timedelta(days=int(criterion.value)))
             elif criterion.kind == "level":
@@ -467,17 +503,31 @@ class _Expansion:
             elif criterion.kind == "tasks":
                 days += [run.day for runs in self.runs.values() for run in runs if run.day and run.outcome is None]
                 days += [run.day for made in self.again.values() for _, run in made if run.day and run.outcome is None]
-            elif (verdict := ev.judge(criterion, self.evidence)).earliest:
-                days.append(verdict.earliest)
+            elif criterion.kind in ev.COUNTING and (earliest := ev.judge(criterion, self.evidence).earliest):
+                days.append(earliest)
             if days:
                 yield criterion.title, max(days)
+
+    def _drug_free_ahead(self, name: str) -> Iterator[date]:
+        """When a period of days without a drug ends at the earliest while doses of a course that began are still due:
+        its last days come after the last of them left the water."""
+        period = next(one for one in self.protocol.periods if one.id == name)
+        treated = [step.id for step in self.protocol.steps if step.treatment]
+        days = [run.day for step in treated for run in self.runs[step] if run.outcome is None and run.day]
+        if period.counts == "drug-free" and days:
+            counted = max((min(days) - max(self.periods[name].zero, self.evidence.arrived_on)).days - 1, 0)
+            yield self._contact_forecast() + timedelta(days=max(period.length.value - counted, 1))
 
     def _contact_forecast(self) -> date:
         """The day the last dose will have left the water: when the clearing changes after it are done."""
         days = [local_day(e.until, self.zone) for e in self.evidence.exposures if e.until]
         treated = [step for step in self.protocol.steps if step.treatment]
         still = any(e.until is None for e in self.evidence.exposures)
-        open_dose = any(run.outcome is None for step in treated for run in self.runs[step.id])
+        # What waits for a reading, a sign or a keeper's word may never be given, and puts nothing off.
+        asked = [step for step in treated if not step.when and not _as_needed(step)]
+        open_dose = any(
+            run.outcome is None and (run.day or step in asked) for step in treated for run in self.runs[step.id]
+        )
         if treated and (still or open_dose or not days):
             days += [
                 run.day
@@ -503,8 +553,8 @@ class _Expansion:
         day = local_day(at, self.zone)
         if by.unit == "h":
             due = at + timedelta(hours=by.value)
-            return _Anchor(id_, local_day(due, self.zone), due, f"{by} after {what} on {self._shown(at)}")
-        return _Anchor(id_, day + timedelta(days=by.value), None, f"{by} after {what} on {day}")
+            return _Anchor(id_, local_day(due, self.zone), due, f"{by} after {what} on {self._shown(at)}", None, due)
+        return _Anchor(id_, day + timedelta(days=by.value), None, f"{by} after {what} on {day}", None, at)
 
     def _shown(self, at: datetime) -> str:
         return at.astimezone(ZoneInfo(self.zone)).strftime("%Y-%m-%d %H:%M")
@@ -566,8 +616,7 @@ class _Expansion:
         return at if at is not None and local_day(at, self.zone) == day else instant_at(day, "12:00", self.zone)
 
     def _anchor_sign(self, start: Start, owner: str) -> _Anchor:
-        looks = [f for f in self.facts if f.kind == "look" and f.batch == self.course.batch]
-        seen = [f for f in looks if start.subject in f.data.get("signs", ())]
+        seen = [f for f in self.looks if start.subject in f.data.get("signs", ())]
         if not seen:
             return _Anchor("waiting", None, None, "", f"waits until {start.subject!r} is seen")
         return self._from(_first_entered(seen), seen[0].at, start.by, f"{start.subject!r} was seen")
@@ -626,8 +675,7 @@ class _Expansion:
             return anchor._replace(id=amended.root)
         if anchor.day is None or step.start.kind not in ("sign", "reading", "word"):
             return anchor
-        others = {fact.id for fact in self.facts if fact.kind in ("lapse", "amended")}
-        begun = [root for root, of in self.roots.items() if step.id in of and root not in others]
+        begun = [root for root, of in self.roots.items() if step.id in of and root not in self.no_roots]
         return anchor if anchor.id in begun or not begun else anchor._replace(id=begun[0])
 
     def _uses(self, step: Step) -> list[_Run]:
@@ -655,6 +703,8 @@ class _Expansion:
             found.append((fact.at, f"the course was stopped on {self._shown(fact.at)}: {fact.data['because']}"))
         if self.luggage is not None and step.id in self.luggage.stops:
             found.append(self.luggage.stops[step.id])
+        if (cleared := self._cleared(step)) is not None:
+            found.append((cleared, f"clearing began on {self._shown(cleared)}: nothing is given any more"))
         since = self._window(step, runs[0])[0] if step.stop and runs else None
         for condition in step.stop if since is not None else ():
             if since is not None and (met := self._first_met(condition, since)) is not None:
@@ -665,6 +715,15 @@ class _Expansion:
         self.stops[step.id] = min(found)
         return self.stops[step.id][0]
 
+    def _cleared(self, dose: Step) -> datetime | None:
+        """When the change was done that clears a dose which is given by readings: what it takes out is missed by no
+        reading, and calls for no dose (rule C5)."""
+        if dose.treatment is None or not dose.when:
+            return None
+        clearing = {one.id for one in self._clearing(dose) if one.start.kind == "after"}
+        done = [f for f in self.outcomes.values() if f.kind == "done" and f.batch == self.course.batch]
+        return min((f.at for f in done if f.data["key"].split(":")[1] in clearing), default=None)
+
     def _first_met(self, condition: Condition, since: datetime) -> tuple[datetime, str] | None:
         """The first fact from ``since`` on that met a condition, and in words how."""
         if condition.kind == "word":
@@ -673,7 +732,7 @@ class _Expansion:
         if condition.kind == "event":
             events = [one for one in self.evidence.happenings if ev.means(one.event, str(condition.value))]
             return next(((one.at, one.why) for one in events if one.at >= since), None)
-        facts = self.evidence.readings if condition.kind == "reading" else [f for f in self.own if f.kind == "look"]
+        facts = self.evidence.readings if condition.kind == "reading" else self.looks
         for fact in facts:
             if fact.at >= since and (verdict := ev.judge(condition, self._known(fact.at))).met:
                 return fact.at, verdict.says
@@ -745,7 +804,7 @@ class _Expansion:
 
     def _known(self, at: datetime) -> ev.Evidence:
         if at not in self.known:
-            self.known[at] = ev.known_at(self.evidence, self.own, at)
+            self.known[at] = ev.known_at(self.evidence, self.looks, at)
         return self.known[at]
 
     def _chain(self, step: Step, runs: list[_Run]) -> list[_Run]:
@@ -786,33 +845,41 @@ class _Expansion:
         amended = self.amended.get(step.id)
         n = 1
         spacing, longer = _Spacing(every), False
-        while (times is None or n <= times) and (last is None or (day is not None and day <= last)):
-            if amended and day is not None and day < amended.day and f"{prefix}{n}" not in self.outcomes:
+        bands = repeat.by_temperature if repeat is not None else ()
+        changes, weekdays = step.kind == "change", step.window.weekdays
+        while last is None or (day is not None and day <= last):
+            key = f"{prefix}{n}"
+            if times is not None and n > times and not (bands and key in self.outcomes):
+                return
+            settled = key in self.outcomes
+            if amended and day is not None and day < amended.day and not settled:
                 reason += f"; moved from {day} to {amended.day}: the protocol was amended"
                 day, at = amended.day, None
-            if day is not None and f"{prefix}{n}" not in self.outcomes and (behind := self._behind(step, day)):
+            if changes and day is not None and not settled and (behind := self._behind(step, day)):
                 free, substance = behind
                 reason += f"; moved from {day} to {free}: no planned change while {substance} acts (rule C11)"
                 day, at = free, None
-            if day is not None and (opens := _on_weekday(day, step.window.weekdays)) != day:
-                reason += f"; moved from {day} to {opens}: the window opens on {', '.join(step.window.weekdays)}"
+            if weekdays and day is not None and (opens := _on_weekday(day, weekdays)) != day:
+                reason += f"; moved from {day} to {opens}: the window opens on {', '.join(weekdays)}"
                 day, at = opens, None
             if n > 1:
                 reason += f"; the first: {anchor.reason}"
             needs = spacing.needs or anchor.needs
-            run = self._run(step, _Run(n, f"{prefix}{n}", day, at, None, "planned", reason, needs, ceiling))
+            run = self._run(step, _Run(n, key, day, at, None, "planned", reason, needs, ceiling))
             run = self._apart(step, run, every)
             yield run
             if day is None:
                 return
             if times is not None and _not_eaten(run) and _after_window(step, run) == "shift":
                 times += 1  # a portion that was not eaten is no dose of the course (needs F26)
-            if repeat is not None and repeat.by_temperature:
+            if repeat is not None and bands:
                 spacing = self._spacing(step, repeat, run, self.outcomes.get(f"{prefix}{n + 1}"))
-                if spacing.one_more and times is not None and not longer:
+                if spacing.one_more and times is not None and n < times and not longer:
                     times, longer = self._one_more(step, times), True
             day, at, reason = self._next(run, repeat.from_ if repeat else "planned", spacing.every, step)
             reason += spacing.why
+            if spacing.since is not None and f"{prefix}{n + 1}" not in self.outcomes:
+                day, at = self._not_before(spacing.since, day, at, step)
             if spacing.needs:
                 day, at, reason = None, None, ""
             if repeat is not None and repeat.latest is not None:
@@ -824,9 +891,13 @@ class _Expansion:
         """The time after a run by the temperatures recorded since (rule C14): after the slowest hatch, at the lowest,
         and before the fastest maturity, at the highest. Nothing is interpolated, and what was not read is asked for."""
         until = outcome.at if outcome is not None else self.as_of
-        since = min(run.done_at or until, until) - timedelta(hours=TEMPERATURE_HOURS)
+        over = run.day is not None and (run.outcome is not None or run.state == "missed")
+        begun = run.done_at or (self._local(run.day, run.at) if over and run.day else until)
+        since = min(begun, until) - timedelta(hours=TEMPERATURE_HOURS)
         shown = _every(step)
         read = [f for f in self.evidence.readings if f.data["parameter"] == "temperature" and since < f.at <= until]
+        if outcome is not None and not read:
+            return _Spacing(shown)
         if not read or (outcome is None and until - read[-1].at > timedelta(hours=inrange.GAP_HOURS)):
             return _Spacing(shown, needs="waits for a reading of temperature: the table of its repeats goes by it")
         celsius = [Decimal(f.data["value"]) for f in read]
@@ -837,16 +908,28 @@ class _Expansion:
             return _Spacing(
                 shown, needs=f"waits: {show(outside[0])} °C is outside its table of temperatures; ask a veterinarian"
             )
-        rows = [b for b in repeat.by_temperature if _meets(b, low, high)]
-        if not rows:
+        found = _by_table(repeat.by_temperature, low, high)
+        if found is None:
             return _Spacing(shown)
-        slowest = max((band.every for band in rows), key=_hours)
-        fastest = min((band.before for band in rows if band.before), key=_hours, default=None)
-        if fastest is None or _hours(slowest) < _hours(fastest):
-            return _Spacing(slowest, f", by the table at {said}")
-        warm = min((band.every for band in rows), key=_hours)
-        why = f"eggs may hatch until {slowest} and be mature after {fastest}, so one more follows"
-        return _Spacing(warm, f", by the table at {said}: {why}", one_more=True)
+        # Since when the readings ask for so soon a repeat: what a warm spell brings forward is not due before it.
+        known, coolest, hottest = read[0].at, celsius[0], celsius[0]
+        for place, value in enumerate(celsius[:-1]):
+            coolest, hottest = min(coolest, value), max(hottest, value)
+            before = _by_table(repeat.by_temperature, coolest, hottest)
+            if before is None or _hours(before.every) > _hours(found.every):
+                known = read[place + 1].at
+        return found._replace(why=f", by the table at {said}{found.why}", since=known)
+
+    def _not_before(
+        self, known: datetime, day: date | None, at: datetime | None, step: Step
+    ) -> tuple[date | None, datetime | None]:
+        """A run that a reading brings forward is due when it was read at the earliest: nothing was missed before."""
+        if at is not None:
+            return (day, at) if at >= known else (local_day(known, self.zone), known)
+        first = local_day(known, self.zone)
+        if day is None or day > first:
+            return day, None
+        return first + timedelta(days=_day_window(first, step.window, self.zone)[1] <= known), None
 
     def _one_more(self, step: Step, times: int) -> int:
         """The number of a course with one more run, as far as its regimen goes."""
@@ -959,9 +1042,13 @@ class _Expansion:
         return min((run.day for run in runs if run.day is not None and run.outcome is None), default=None)
 
     def _waits(self, step: Step, name: str) -> bool:
-        """Whether a step begins, directly or through others, by another one."""
-        subject = step.start.subject if step.start.kind in ("after", "begun") else None
-        return subject == name or (subject in self.steps and self._waits(self.steps[str(subject)], name))
+        """Whether a step begins, directly or through other steps and periods, by another one."""
+        starts = {period.id: period.start for period in self.protocol.periods}
+        starts |= {one.id: one.start for one in self.protocol.steps}
+        start: Start | None = step.start
+        while start is not None and start.kind in ("after", "begun") and start.subject != name:
+            start = starts.get(str(start.subject))
+        return start is not None and start.kind in ("after", "begun")
 
     def _behind(self, step: Step, day: date) -> tuple[date, str] | None:
         """The day after the contact that a planned change would fall into, and with what; None: it may stay.
@@ -998,8 +1085,9 @@ class _Expansion:
     def _apart(self, step: Step, run: _Run, every: Duration) -> _Run:
         """An open dose moves behind one that was given in its place, by a later code of its course or by one that was
         missed: two are never given to catch up (rule A11)."""
-        moves = step.repeat is not None and _after_window(step, run) in ("shift", "reopen")
-        if step.kind != "dose" or run.day is None or run.state != "planned" or not moves:
+        if step.kind != "dose" or step.repeat is None or run.day is None or run.state != "planned":
+            return run
+        if _after_window(step, run) not in ("shift", "reopen"):
             return run
         _, _, root, _ = run.key.split(":")
         others = [f.at for of, n, f in self.given.get(step.id, ()) if of != root or n > run.n]
@@ -1011,13 +1099,53 @@ class _Expansion:
     def _run(self, step: Step, run: _Run) -> _Run:
         """A run with its outcome, or with what the clock has made of it."""
         day = run.day
-        outcome = self.outcomes.get(run.key) or (self.daily.get((step.kind, step.reads, day)) if day else None)
-        if outcome is None and step.kind == "test" and day is not None:
-            outcome = _tested(self.daily, step.reads, day)
+        outcome = self.outcomes.get(run.key)
+        if outcome is None and day is not None and day <= self.today:
+            outcome = self.daily.get((step.kind, step.reads, day))
+            if outcome is None and step.kind == "test":
+                outcome = _tested(self.daily, step.reads, day)
+        if outcome is None and any(self.shared[:2]) and day is not None and run.n != AGAIN:
+            outcome = self._done_for_others(step, run, day)
         if outcome is not None:
             return run._replace(outcome=outcome, state="skipped" if outcome.kind == "skip" else "done", needs=None)
         lapses_at = self._window(step, run)[2] if day is not None and day <= self.today else None
         return run._replace(state="missed") if lapses_at is not None and lapses_at <= self.as_of else run
+
+    def _done_for_others(self, step: Step, run: _Run, day: date) -> Fact | None:
+        """What was done in this water for another batch and is the same work: a dose by the same row within its minimum
+        gap (rule B2), or a change, or a chore of the water, of the same protocol on the same day. It counts once."""
+        if step.treatment is not None and step.treatment.water in ("system", "tank"):
+            fits = self._same_dose(step.treatment.regimen, day, run.at)
+            found = [fact for fact in self.shared.doses if fits(fact)]
+        elif step.kind in ("change", "chore") and step.for_ != "batch":
+            found = [
+                fact
+                for fact in self.shared.work
+                if fact.data["key"].split(":")[1] == step.id and local_day(fact.at, self.zone) == day
+            ]
+        else:
+            return None
+        for fact in found:
+            if self.shared.used.setdefault(fact.id, run.key) == run.key:
+                return fact
+        return None
+
+    def _same_dose(self, row: str, day: date, at: datetime | None) -> Callable[[Fact], bool]:
+        """Whether a dose is the one that is due: by the same row, and so near that both can never be given."""
+        from quarantine.formulary import regimen
+
+        gap = regimen(row)[1].minimum_gap
+        hours = None if gap is None else int(gap.value) * (1 if gap.unit == "h" else 24)
+
+        def fits(fact: Fact) -> bool:
+            if fact.data.get("regimen") != row or fact.data.get("route") not in ("bath", "prolonged"):
+                return False
+            if hours is not None and hours < 24:
+                return abs(fact.at - self._local(day, at)) < timedelta(hours=hours)
+            apart = abs((local_day(fact.at, self.zone) - day).days)
+            return apart < max(1, -(-(hours or 24) // 24))
+
+        return fits
 
     def _next(self, run: _Run, from_: str, every: Duration, step: Step) -> tuple[date | None, datetime | None, str]:
         """When the next run is due: from the run really given, or from the one planned (F6).
@@ -1076,6 +1204,26 @@ class _Expansion:
             due_until,
             _day_window(run.day + timedelta(days=late.value), step.window, self.zone)[1],
         )
+
+
+class _Shared(NamedTuple):
+    """What was done in this water for other batches: doses, other work by the same protocol; fact -> the run it is."""
+
+    doses: list[Fact]
+    work: list[Fact]
+    used: dict[str, str]
+
+
+def _of_others(
+    known: ev.Known, batch: str, since: datetime, twins: Collection[str]
+) -> tuple[list[Fact], list[Fact], dict[str, str]]:
+    """The doses of other batches in a water since a batch is in it, and the work of those with the same protocol."""
+    doses = [f for f in known.of("dose") if f.batch not in (None, batch) and f.at >= since]
+    work = [f for f in known.of("done") if f.batch in twins and f.at >= since] if twins else []
+    if doses or work:
+        copied = {f.data[COPIED] for f in known.own(batch) if COPIED in f.data}
+        doses, work = ([f for f in of if f.id not in copied] for of in (doses, work))
+    return doses, [f for f in work if COPIED not in f.data], {}
 
 
 def _amendments(facts: list[Fact], batch: str) -> dict[str, _Amended]:
@@ -1295,6 +1443,13 @@ def _of_group(group: str, species: tuple[str, ...]) -> ev.Verdict:
     return ev.Verdict(None, f"no fish of the batch is known to belong to {group}")
 
 
+def _many(step: Step, run: _Run, runs: list[_Run]) -> int:
+    """How many runs the series of a run has: one that was begun again counts anew, and runs that did not apply count."""
+    series = run.key.rpartition(":")[0]
+    times = (step.repeat.times if step.repeat else None) or 0
+    return max(times, *(other.n for other in runs if other.key.rpartition(":")[0] == series))
+
+
 def _as_needed(step: Step) -> bool:
     return step.repeat is not None and step.repeat.as_needed is not None
 
@@ -1314,6 +1469,20 @@ def _every(step: Step) -> Duration:
 
 def _hours(duration: Duration) -> int:
     return duration.value * (24 if duration.unit == "d" else 1)
+
+
+def _by_table(bands: tuple[Band, ...], low: Decimal, high: Decimal) -> _Spacing | None:
+    """The time between two runs at temperatures from ``low`` to ``high``; None where no row has to do with them."""
+    rows = [band for band in bands if _meets(band, low, high)]
+    if not rows:
+        return None
+    slowest = max((band.every for band in rows), key=_hours)
+    fastest = min((band.before for band in rows if band.before), key=_hours, default=None)
+    if fastest is None or _hours(slowest) < _hours(fastest):
+        return _Spacing(slowest)
+    soonest = min((band.every for band in rows), key=_hours)
+    why = f": eggs may hatch until {slowest} and be mature after {fastest}, so one more follows"
+    return _Spacing(soonest, why, one_more=True)
 
 
 def _meets(band: Band, low: Decimal, high: Decimal) -> bool:
@@ -1368,6 +1537,10 @@ def _daily_outcomes(facts: list[Fact], course: Course, since: datetime) -> dict[
     return found
 
 
+def _day_of(said: str | date) -> date:
+    return said if isinstance(said, date) else date.fromisoformat(said)
+
+
 def _that_day(fact: Fact, since: datetime, zone: str) -> bool:
     """Whether a reading is of a day on which the fish were there: it may be of the morning before they came."""
     return fact.at >= since or local_day(fact.at, zone) == local_day(since, zone)
@@ -1380,8 +1553,11 @@ def _tested(daily: dict[Any, Fact], reads: tuple[str, ...], day: date) -> Fact |
     return max(there, key=lambda f: f.at) if there and len(there) == len(facts) else None
 
 
-def _nth_drug_free(zero: date, length: int, exposed: Iterable[Exposure], zone: str, today: date) -> date:
-    """The day on which ``length`` days without a drug in the water have been counted since ``zero``.
+def _nth_counted(
+    zero: date, length: int, paused: frozenset[date], exposed: Iterable[Exposure], zone: str, today: date
+) -> date:
+    """The day on which ``length`` days have been counted since ``zero``, those left out that are paused or have a drug
+    in the water.
 
     While a drug is in the water the count can go on tomorrow at the earliest.
     """
@@ -1392,7 +1568,7 @@ def _nth_drug_free(zero: date, length: int, exposed: Iterable[Exposure], zone: s
         ends = [end for start, end in spans if start <= day <= end]
         if date.max in ends:
             return max(day - timedelta(days=1), today) + timedelta(days=length - counted)
-        counted += not ends
+        counted += not ends and day not in paused
     return day
 
 

@@ -15,6 +15,7 @@ from quarantine.formulary import Substance, load, regimen
 from quarantine.quantity import show, show_significant
 from quarantine.records.loading import fact_of, system_water
 from quarantine.records.reads import Row, Rows
+from quarantine.water.ledger import Water
 
 SURELY_OUT = 1e-9
 """A level whose upper bound is a float's tail of nothing is nothing."""
@@ -50,7 +51,21 @@ def still_in(rows: Rows, system: str, at: datetime) -> tuple[Held, ...]:
         shown = None if high is None else show_significant(Decimal(repr(high)), 3, up=True)
         up_to = "an unknown amount" if shown is None else f"up to {shown} {substance.ledger_unit}"
         found.append(Held(substance, up_to, came[-1].at))
-    return tuple(found)
+    return (*found, *_by_kit_alone(facts, water, at))
+
+
+def _by_kit_alone(facts: list[Fact], water: Water | None, at: datetime) -> tuple[Held, ...]:
+    """Copper that a kit found for certain and nothing on record put in: a level all the same (rules B2 and C13)."""
+    from quarantine.water.ledger import level_of, substances_in
+
+    read = [f for f in facts if f.kind == "reading" and f.data["parameter"] == "copper"]
+    if water is None or not read or "copper" in substances_in(facts):
+        return ()
+    level, substance = level_of(facts, "copper", water, "none", at), load("copper")
+    if not level.low or level.high is None:
+        return ()
+    shown = show_significant(Decimal(repr(level.high)), 3, up=True)
+    return (Held(substance, f"up to {shown} {substance.ledger_unit}, by a kit,", read[-1].at),)
 
 
 def _brought(fact: Fact, name: str) -> bool:

@@ -13,6 +13,7 @@ from quarantine.actions.clashing import PASS_START, passed_clashes, passed_words
 from quarantine.actions.desk import Desk, find_tank, free_name, local_text, when
 from quarantine.actions.places import COMPUTED
 from quarantine.actions.planning import add_fact, load_system, plan_system, replan, standing_json, store_tasks
+from quarantine.actions.sharing import refuse_other_course
 from quarantine.facts import Fact, utc
 from quarantine.failures import Refused, Usage
 from quarantine.moments import read_moment
@@ -245,13 +246,7 @@ def check_water(act: Act, quarantine: Row, template: Protocol, at: datetime, yes
     state = load_system(act, quarantine["system"], act.now)
     if not state.courses:
         return []
-    if template.medicated or any(c.protocol.medicated for c in state.courses):
-        names = ", ".join(b["name"] for b in state.batches)
-        raise Refused(
-            f"Batch {names} is in this water, and one of the two protocols gives medicine: two courses in one water "
-            "are not planned (rule B2). Use a tank with water of its own; fish that are in already are recorded with: "
-            "quarantine event added."
-        )
+    refuse_other_course(act, quarantine, template)
     before = plan_system(state, act.now)
     entering = _entry(quarantine, at)
     after = plan_system(state._replace(facts=(*state.facts, entering)), act.now)

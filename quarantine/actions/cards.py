@@ -84,6 +84,7 @@ def setting_for(
         short_litres=short,
         moved=tuple(f for f in facts if f.kind in MOVES_WATER),
         first=_changes_first(rows, tank, now),
+        set_point=set_point(facts),
         **instructed.of_water(rows, tank["system"], here, tank["zone"], now),
     )
 
@@ -95,6 +96,13 @@ def _found_by_kit(facts: list[Fact], water: Water, now: datetime) -> dict[str, L
         return {}
     found = level_of(facts, "copper", water, "none", now)
     return {"copper": found} if found.low else {}
+
+
+def set_point(facts: Iterable[Fact]) -> Decimal | None:
+    """The highest to which a heater of a water is set, °C, by the last word on each of its tanks (rule C14). ``facts``
+    are in order of time; None: no heater is on record, or all were said to be gone."""
+    last = {fact.tank: fact.data["celsius"] for fact in facts if fact.kind == "set_point"}
+    return max((Decimal(value) for value in last.values() if value is not None), default=None)
 
 
 def _changes_first(rows: Rows, tank: Row, now: datetime) -> tuple[str, ...]:
@@ -268,12 +276,12 @@ NOT_NAMED = OutOf()
 
 
 def measured_out_of(
-    setting: dosing.Setting, substance: Substance, strength: str | None, out_of: OutOf
+    setting: dosing.Setting, substance: Substance, strength: str | None, out_of: OutOf, *, sure: bool = False
 ) -> dosing.Setting:
-    """A setting with the product that a keeper named and its strength as typed; without, what is in stock; and with the
-    stock solution. Raises Refused for what does not read or is not there."""
+    """A setting with the product that a keeper named and its strength as typed (``sure``: though it looks like a slip);
+    without, what is in stock; and with the stock solution. Raises Refused for what does not read or is not there."""
     if strength is not None:
-        setting = setting._replace(product=dosing.read_strength(strength, substance))
+        setting = setting._replace(product=dosing.read_strength(strength, substance)._replace(sure=sure))
     setting = setting._replace(stock=_stock(out_of.solution))
     return dosing.from_stock(substance, setting, out_of.product, out_of.lot)
 

@@ -39,6 +39,7 @@ NOT_TAKEN_BACK = {
     "closed": "a sign-off is sealed; start the batch again if its fish go on alone",
     "extended": "an extension is sealed; extend by fewer days by signing off again",
     "amended": "an amendment is undone by another one",
+    "merged": "batches that were merged are parted again: quarantine batch split BATCH --fish COUNT --name NAME",
     "moved_in": "fish that were moved are moved back: quarantine batch move BATCH --to TANK",
 }
 """Facts that others were sealed or made upon, and what to do instead."""

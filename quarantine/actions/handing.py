@@ -175,7 +175,7 @@ def _has_deadline(row: Row) -> bool:
 
     detail = json.loads(row["detail"])
     clock = bool(detail.get("elapsed") or detail.get("ceiling"))
-    return row["kind"] == "dose" or row["step"] == END or clock or moves_fish(row["title"])
+    return row["kind"] in ("dose", "move") or row["step"] == END or clock or moves_fish(row["title"])
 
 
 def _stock(rows: Rows, home: Home, now: datetime) -> list[str]:

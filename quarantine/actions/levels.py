@@ -14,6 +14,7 @@ from typing import Any, NamedTuple
 from zoneinfo import ZoneInfo
 
 from quarantine.actions import cards
+from quarantine.actions.desk import local_text
 from quarantine.actions.today import tank_named
 from quarantine.dosing.known import ceiling_of
 from quarantine.dosing.words import cited, counts_in_ledger, in_ledger
@@ -37,6 +38,10 @@ SAMPLES = 48
 """Instants at which a picture asks for a level that moves by itself, as under an exchange of water; our choice."""
 IN_WATER = ("bath", "prolonged")
 """Routes whose dose goes into the tank's own water."""
+LOWERED = "computed for the water "
+"""How a volume is found that follows from another water height: doses before it were none the wrong ones."""
+OFF_STRENGTH = 0.1
+"""A dose that was measured for litres so far from those known now is named; our choice, as where an amount is asked."""
 NO_VOLUME = "no volume of this water is on record"
 
 
@@ -321,6 +326,32 @@ def left_in_water(rows: Rows, tank_name: str, now: datetime) -> list[str]:
         for one in found
         if one.now.high is None or one.now.high > 0
     ]
+
+
+def off_strength(rows: Rows, tank: Row, now: datetime) -> list[str]:
+    """What a volume that was measured anew says of the doses that went into the water before, a line each."""
+    facts = in_order([fact_of(row) for row in rows.rows("facts_since", system=tank["system"], since="")])
+    volume, _ = system_water(rows, tank["system"], now)
+    doses = [dose for substance in _on_record(facts) for dose in _doses(facts, substance)]
+    return _off_strength(doses, volume, tank["zone"]) if volume is not None else []
+
+
+def _off_strength(doses: Sequence[Fact], water: Water, zone: str) -> list[str]:
+    """Doses that were measured for other litres than are known now: one of the two figures was wrong, or the water
+    became another since. What was given stays as it was given."""
+    found = []
+    for dose in doses:
+        was = float(dose.data.get("whole_litres") or dose.data.get("volume_litres") or water.litres)
+        after = any(one.until > dose.at for one in water.earlier)
+        if not after or abs(was / water.litres - 1) <= OFF_STRENGTH:
+            continue
+        litres, percent = show(Decimal(str(water.litres)), 2), show(Decimal(str(abs(was / water.litres - 1) * 100)), 0)
+        word = "strong" if was > water.litres else "weak"
+        found.append(
+            f"The dose of {local_text(dose.at, zone)} ({show(Decimal(dose.data['given']))} {dose.data['given_unit']}) "
+            f"was measured for {show(Decimal(str(was)), 2)} L. If {litres} L are right, it was {percent} % too {word}."
+        )
+    return found
 
 
 def level_now(doses: Sequence[Fact], substance: str, level: Level, at: datetime) -> str:
@@ -869,6 +900,8 @@ def _notes(
             "The water was measured anew: the sums by hand are for the volume on record now, the bounds for the one "
             "before it as well."
         )
+    if water.volume is not None and LOWERED not in water.says:
+        notes += _off_strength(_doses([f for f in facts if f.at <= last], entry.id), water.volume, water.zone)
     apart = [f for f in facts if f.kind == "dose" and f.data.get("substance") == entry.id and f.at <= last]
     apart = [f for f in apart if f.data.get("route") not in IN_WATER]
     if apart:

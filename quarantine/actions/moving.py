@@ -79,7 +79,7 @@ def move(
     Raises Refused where the fish cannot be there, and Unknown for names that are not on record.
     """
     with desk.act() as act:
-        batch = _open_batch(act, batch_name)
+        batch = open_batch(act, batch_name)
         there = find_tank(act, to)
         moment = when(at, batch["zone"], act.now)
         told = carry(act, [batch], there, moment, How(no_water=no_water, yes=yes, really=really))
@@ -111,7 +111,7 @@ def move_task(
 
         refuse_finished(act, task)
         refuse_task(act, task, really=really)
-        batch = _open_batch(act, task["batch_name"])
+        batch = open_batch(act, task["batch_name"])
         there = find_tank(act, to)
         moment = when(at, batch["zone"], act.now)
         if not really:
@@ -328,7 +328,7 @@ def _tasks(act: Act, ids: set[str], facts: list[str]) -> list[dict[str, Any]]:
     ]
 
 
-def _open_batch(act: Act, name: str) -> Row:
+def open_batch(act: Act, name: str) -> Row:
     """An open batch by name. Raises Refused for one that is not."""
     batch = find_batch(act, name)
     if batch["state"] != "open":

@@ -668,7 +668,7 @@ def event(
                 f"{tank['name']}, {local_text(moment, tank['zone'])}: {kind.replace('_', ' ')} recorded ({words})",
                 *moved,
                 *entered,
-                *(_second_source(tank, batch, data) if kind == "added" and batch else []),
+                *(_second_source(act, tank, batch, data) if kind == "added" and batch else []),
                 *(_conditioner_lines(conditioner, tank, data) if conditioner else []),
                 *_what_follows(act, tank, kind, moment, asked_before),
                 *carried,
@@ -739,14 +739,19 @@ def _after_death(batch: Row, euthanised: bool) -> str:
     )
 
 
-def _second_source(tank: Row, batch: Row, data: dict[str, Any]) -> list[str]:
-    """Said once, when fish of another source enter a water: whose risk they share (F72)."""
-    source = data.get("source")
-    if source is None or source.strip().casefold() == batch["source"].strip().casefold():
+def _second_source(act: Act, tank: Row, batch: Row, data: dict[str, Any]) -> list[str]:
+    """Said once, when fish of another source enter a water: whose risk they share, in every batch there (F72)."""
+    source = (data.get("source") or batch["source"]).strip()
+    here = [b for b in act.rows("open_batches") if b["system"] == tank["system"]]
+    others = [b for b in here if b["id"] != batch["id"]]
+    if source.casefold() == batch["source"].strip().casefold() and not others:
         return []
+    second = any(source.casefold() != b["source"].strip().casefold() for b in here)
+    beside = "".join(f", beside batch {b['name']} from {b['source']}" for b in others)
+    what = "A second source is" if second else "More fish are"
     return [
-        f"A second source is in the water of {tank['name']} from now on: fish from {source.strip()} in batch "
-        f"{batch['name']} from {batch['source']}. What one carries the others can catch."
+        f"{what} in the water of {tank['name']} from now on: fish from {source} in batch {batch['name']} from "
+        f"{batch['source']}{beside}. What one carries the others can catch."
     ]
 
 
@@ -845,7 +850,7 @@ def dose_event(
         here = cards.batch_in(act, tank["system"])
         there = here if here is not None and instant(here["arrived_at"]) <= moment else None
         setting = cards.setting_for(act, desk.home, tank, there, moment)
-        setting = cards.measured_out_of(setting, substance, strength, cards.OutOf(product, lot))
+        setting = cards.measured_out_of(setting, substance, strength, cards.OutOf(product, lot), sure=really)
         cards.refuse_several(setting, substance)
         proposal = dosing.propose(substance, row, setting)
         given = cards.read_given(gave, proposal.dose.add_unit)

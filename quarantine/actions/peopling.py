@@ -44,15 +44,14 @@ def absent(desk: Desk, keeper: str, first: str, last: str, *, because: str = "")
         act.add("absence", {**row, "entered_at": act.now, "entered_by": act.keeper})
         act.describe("keeper absent", f"a keeper is away {days_text(since, until)}{_in_brackets(why)}")
         _ready_again(act, act.rows("expected_batches"))
-        sites = act.rows("sites")
-        found = [line for site in sites for line in clash_lines(act, site, since, until)]
+        found = [clash for site in act.rows("sites") for clash in clashes_in(act, site, since, until)]
         return {
             "keeper": who["name"],
             "from": since,
             "until": until,
             "because": why,
-            "clashes": [clash_json(clash) for site in sites for clash in clashes_in(act, site, since, until)],
-            "lines": found,
+            "clashes": [clash_json(clash) for clash in found],
+            "lines": [clash_line(clash) for clash in found],
         }
 
 
@@ -94,14 +93,15 @@ def close_site(desk: Desk, site: str, first: str, last: str, *, weekdays: str = 
         )
         act.describe("site closed", f"site {place['name']}: {why}, {days_text(since, until)}{_on(days)}")
         _ready_again(act, [b for b in act.rows("expected_batches") if _site_of(act, b["tank"]) == place["id"]])
+        found = clashes_in(act, place, since, until)
         return {
             "site": place["name"],
             "from": since,
             "until": until,
             "weekdays": list(days),
             "what": why,
-            "clashes": [clash_json(clash) for clash in clashes_in(act, place, since, until)],
-            "lines": clash_lines(act, place, since, until),
+            "clashes": [clash_json(clash) for clash in found],
+            "lines": [clash_line(clash) for clash in found],
         }
 
 
@@ -198,12 +198,10 @@ def clashes_in(rows: Rows, site: Row, since: date, until: date) -> list[Clash]:
     return [clash for clash in found if since <= clash.work.day <= until]
 
 
-def clash_lines(rows: Rows, site: Row, since: date, until: date) -> list[str]:
-    """The same in words, a line each."""
-    return [
-        f"{c.work.day} {c.work.code} {c.work.title} ({c.work.batch}): {c.why}"
-        for c in clashes_in(rows, site, since, until)
-    ]
+def clash_line(clash: Clash) -> str:
+    """ "2026-03-10 CTS4 Change a quarter of the water (Q1-1): Robin is away, and nobody else may do it" """
+    work = clash.work
+    return f"{work.day} {work.code} {work.title} ({work.batch}): {clash.why}"
 
 
 def clash_json(clash: Clash) -> dict[str, Any]:

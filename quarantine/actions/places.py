@@ -11,12 +11,13 @@ from typing import Any
 from quarantine.actions.desk import Desk, find_site, find_tank, free_name, named, when
 from quarantine.facts import local_day
 from quarantine.failures import Refused, Usage
-from quarantine.quantity import Quantity, read, show, to
+from quarantine.quantity import Quantity, read, read_with_error, show, to
 from quarantine.records.loading import VolumeRecord, volume_of
 from quarantine.records.reads import Row
 from quarantine.records.store import Act, new_id
 from quarantine.water import measuring
 from quarantine.water.volume import (
+    PERCENT_DEFAULT,
     Measure,
     Stand,
     Volume,
@@ -256,6 +257,9 @@ def _measured(
             notes.append(f"A later volume is on record and rules now: {show(later[-1].litres)} L, {later[-1].method}.")
         add_volume(act, tank["id"], litres, error, method, _free_second(volumes, moment), [*working, says])
         act.describe("tank measured", f"tank {tank['name']}: {says}", moment)
+        from quarantine.actions.levels import off_strength
+
+        notes += off_strength(act, tank, act.now)
         return {
             "tank": tank["name"],
             "litres": litres,
@@ -364,9 +368,9 @@ def _cm(value: float) -> str:
     return show(Decimal(repr(value)), 2)
 
 
-def _free_second(volumes: list[VolumeRecord], at: datetime) -> datetime:
+def _free_second(volumes: list[VolumeRecord], at: datetime, *, computed: bool = False) -> datetime:
     """The instant itself, or the next second without a volume: within one second their order would be lost."""
-    taken = {v.valid_from for v in volumes if v.method != COMPUTED}
+    taken = {v.valid_from for v in volumes if computed or v.method != COMPUTED}
     while at in taken:
         at += timedelta(seconds=1)
     return at
@@ -404,6 +408,155 @@ def add_volume(
             "keeper": act.keeper,
         },
     )
+
+
+# --- Sump and filter, and the heater ---------------------------------------------------------------------
+
+
+def tank_parts(
+    desk: Desk,
+    name: str,
+    *,
+    sump: str | None = None,
+    filter_: str | None = None,
+    counted: str | None = None,
+    at: str | None = None,
+    really: bool = False,
+) -> dict[str, Any]:
+    """How many litres stand in the sump and the filter of a tank on record, and the volume that follows, dated.
+
+    Doses with the filter off go without them (rule C10). Nothing ("0 L") takes a part off the record. ``counted`` says
+    of measured litres whether they hold both ("yes" or "no"); computed ones are computed anew. Raises Usage for what is
+    missing or does not read, Refused for a tank without a shape, water off its mark, and what looks like a slip.
+    """
+    typed = {part: text for part, text in (("sump", sump), ("filter", filter_)) if text is not None}
+    if not typed:
+        raise Usage('Say how many litres stand in them: --sump "20 L", --filter "2 L" or both.')
+    read_parts = {part: _part(text, f"--{part}") for part, text in typed.items()}
+    with desk.act() as act:
+        tank = find_tank(act, name)
+        moment = when(at, tank["zone"], act.now)
+        shape = json.loads(tank["shape"])
+        if not shape.get("filled"):
+            raise Refused(
+                f"Tank {tank['name']!r} has no shape on record, only litres: measure it with its sump and filter full: "
+                "quarantine tank gauge."
+            )
+        if _level_before(_volumes(act, tank), moment):
+            raise Refused(
+                f"On record the water of {tank['name']} is off its mark: say first that it stands there (quarantine "
+                'tank level, "at the mark"), and afterwards where it stands.'
+            )
+        fresh = {**shape, **read_parts}
+        volumes = _volumes(act, tank)
+        litres, error, method, working = _with_parts(shape, fresh, volumes, moment, counted)
+        rules = ([v for v in volumes if v.valid_from <= moment] or volumes[:1])[-1]
+        if not really:
+            _ask_far(litres, "with them it holds", rules.litres, f"on record ({rules.method}) stand")
+        parts = _parts_words(fresh) or "neither sump nor filter"
+        says = f"{show(litres, 2)} L, plus or minus {show(error, 2, up=True)} L in all, of it {parts}"
+        act.change("tank", tank["id"], shape=fresh)
+        since = _free_second(volumes, moment, computed=True)
+        add_volume(act, tank["id"], litres, error, method, since, [*working, says])
+        act.describe("sump and filter", f"tank {tank['name']}: {says}", moment)
+        from quarantine.actions.levels import off_strength
+
+        return {
+            "tank": tank["name"],
+            "litres": litres,
+            "plus_minus_litres": error,
+            "method": method,
+            "sump_litres": _litres_in(fresh, "sump"),
+            "filter_litres": _litres_in(fresh, "filter"),
+            "says": says,
+            "working": working,
+            "notes": off_strength(act, tank, act.now),
+        }
+
+
+def _part(text: str, option: str) -> list[str] | None:
+    """Litres of a part with their plus-minus, as the shape keeps them; None: nothing stands there."""
+    value, error = read_with_error(text, "volume", option, PERCENT_DEFAULT)
+    litres = to(value, "L")
+    return [show(litres), show(to(error, "L", difference=True))] if litres else None
+
+
+def _litres_in(shape: dict[str, Any], part: str) -> Decimal:
+    return Decimal(shape[part][0]) if shape.get(part) else Decimal(0)
+
+
+def _parts_words(shape: dict[str, Any]) -> str:
+    return " and ".join(
+        f"{show(_litres_in(shape, part))} L in the {part}" for part in ("sump", "filter") if shape.get(part)
+    )
+
+
+def _with_parts(
+    was: dict[str, Any], fresh: dict[str, Any], volumes: list[VolumeRecord], moment: datetime, counted: str | None
+) -> tuple[Decimal, Decimal, str, list[str]]:
+    """Litres, plus-minus, method and working of a tank's volume with other litres in its sump and filter."""
+    bases = [v for v in volumes if not v.method.startswith(LEVEL)]
+    base = ([v for v in bases if v.valid_from <= moment] or bases[:1])[-1]
+    if base.method == COMPUTED:
+        if counted is not None:
+            raise Usage("--counted is for measured litres; these are computed from the tank's measures.")
+        volume = net_volume(fresh)
+        return *_amounts(volume), COMPUTED, list(volume.working)
+    if counted is None:
+        raise Refused(
+            f"{show(base.litres)} L are on record by {base.method}. Were sump and filter full and counted with them? "
+            "Say --counted yes or --counted no."
+        )
+    if counted not in ("yes", "no"):
+        raise Usage(f"--counted is yes or no, not {counted!r}.")
+    before = f"measured: {show(base.litres)} L, plus or minus {show(base.plus_minus)} L, {base.method}"
+    more = sum(_litres_in(fresh, part) - _litres_in(was, part) for part in ("sump", "filter"))
+    if counted == "yes" or not more:
+        if sum(_litres_in(fresh, part) for part in ("sump", "filter")) >= base.litres:
+            raise Refused(f"Sump and filter would hold all of the {show(base.litres)} L; measure them again.")
+        return base.litres, base.plus_minus, base.method, [before, "sump and filter were counted with them"]
+    # Both errors may go one way, as those of several tanks.
+    error = base.plus_minus + sum(Decimal(fresh[part][1]) for part in ("sump", "filter") if fresh.get(part))
+    litres = base.litres + more
+    if litres <= error:
+        raise Refused(f"That would leave {show(litres)} L, plus or minus {show(error)} L; measure the tank again.")
+    line = f"sump and filter beside them: {show(base.litres)} {'+' if more > 0 else '-'} {show(abs(more))} = "
+    return litres, error, f"{base.method}, sump and filter beside it", [before, f"{line}{show(litres)} L"]
+
+
+def set_point(desk: Desk, name: str, celsius: str | None, *, none: bool, at: str | None) -> dict[str, Any]:
+    """To which temperature the heater of a tank is set (rule C14); ``none``: no heater warms it any more.
+
+    A cap on temperature counts the higher of it and of what was read in 24 hours. 0 to 45 °C. Raises Usage for what is
+    missing or does not read, Refused outside, and for ``none`` where no set point is on record.
+    """
+    from quarantine.actions.planning import add_fact, id_after, replan
+    from quarantine.readings import PARAMETERS
+
+    if none == (celsius is not None):
+        raise Usage('Say the temperature that the heater is set to, such as "26 °C", or --none for no heater.')
+    span, degrees = PARAMETERS["temperature"], None
+    if celsius is not None:
+        degrees = to(read(celsius, "temperature", "the set point"), span.unit)
+        if not span.low <= degrees <= span.high:
+            raise Refused(
+                f"A heater set to {show(degrees, 1)} °C is hard to believe (expected {show(span.low)} to "
+                f"{show(span.high)} °C); a slip of the unit or the decimal point?"
+            )
+    with desk.act() as act:
+        tank = find_tank(act, name)
+        moment = when(at, tank["zone"], act.now)
+        told = act.rows("facts_of_kind", kind="set_point", system=tank["system"])
+        mine = [json.loads(row["data"]) for row in told if row["tank"] == tank["id"]]
+        if none and not (mine and mine[-1]["celsius"] is not None):
+            raise Refused(f"No set point of {tank['name']} is on record; nothing was recorded.")
+        id_ = id_after(act, tank["system"], moment)
+        data = {"celsius": degrees}
+        add_fact(act, "set_point", system=tank["system"], tank=tank["id"], at=moment, data=data, id_=id_)
+        replan(act, tank["system"])
+        says = "no heater any more" if degrees is None else f"the heater is set to {show(degrees)} °C"
+        act.describe("set point", f"{tank['name']}: {says}", moment)
+        return {"tank": tank["name"], "at": moment, "celsius": degrees, "says": says, "zone": tank["zone"]}
 
 
 def rename_tank(desk: Desk, name: str, new_name: str) -> dict[str, Any]:

@@ -54,9 +54,11 @@ def frozen(rows: Rows, copy_id: str) -> Protocol:
     return protocol_of_copy(copy_id, rows.rows("copy", id=copy_id)[0]["body"])
 
 
-def load_system(rows: Rows, system: str, at: datetime) -> SystemState:
-    """The open batches of a system with their protocols, the facts since the oldest arrival, the water."""
-    batches = [b for b in rows.rows("batches_of_system", system=system) if b["state"] == "open"]
+def load_system(rows: Rows, system: str, at: datetime, closed: str | None = None) -> SystemState:
+    """The open batches of a system with their protocols, the facts since the oldest arrival, the water. ``closed`` is
+    the id of a batch that is looked at though it is open no more."""
+    found = rows.rows("batches_of_system", system=system)
+    batches = [b for b in found if b["state"] == "open" or b["id"] == closed]
     since = min((b["arrived_at"] for b in batches), default="9999")
     facts = in_order([fact_of(row) for row in rows.rows("facts_since", system=system, since=since)])
     arrivals = {f.batch: f for f in facts if f.kind == "arrival"}
@@ -107,12 +109,12 @@ def followups_of(rows: Rows, state: SystemState, made: Plan, at: datetime) -> Fo
 
 
 def _record_lapses(act: Act, system: str) -> None:
-    """Each lapse once: a dose that was entered late and taken back again has lapsed already, and what began anew upon
-    that keeps its keys."""
+    """Each lapse of a dose, or of a move that the template then begins again, once: one that was entered late and taken
+    back again has lapsed already, and what began anew upon that keeps its keys."""
     ran_out = [
         row
         for row in act.rows("open_tasks_of_system", system=system)
-        if row["kind"] == "dose"
+        if row["kind"] in ("dose", "move")
         and row["lapses_at"]
         and instant(row["lapses_at"]) <= act.now
         and row["state"] == "planned"
@@ -131,7 +133,7 @@ def _record_lapses(act: Act, system: str) -> None:
                 batch=row["batch"],
                 task=row["id"],
                 at=instant(row["lapses_at"]),
-                data={"key": row["key"]},
+                data={"key": row["key"], **({"task_kind": "move"} if row["kind"] == "move" else {})},
             )
 
 

@@ -14,6 +14,7 @@ from typing import Any, NamedTuple
 from quarantine import stock
 from quarantine.actions.desk import local_text
 from quarantine.actions.shelf import lot_document, lots, stock_zone
+from quarantine.actions.whereabouts import stays_of
 from quarantine.facts import local_day
 from quarantine.failures import Unknown
 from quarantine.quantity import show
@@ -149,6 +150,7 @@ class _Known:
         self.rows = rows
         self.tanks = {row["id"]: row for row in rows.rows("tanks")}
         self.batches = rows.rows("batches")
+        self.stays = stays_of(rows)
         self.found: dict[str, _Dose] = {}
 
     def dose(self, fact: str) -> _Dose:
@@ -172,10 +174,10 @@ class _Known:
 
     def _in_water(self, fact: Row) -> Iterator[str]:
         """The batches that a dose was given to: its own, and all that were in the same water then (rule B2)."""
+        at, system = fact["happened_at"], fact["system"]
         for batch in self.batches:
-            came = batch["state"] not in ("expected", "called off") and batch["arrived_at"] <= fact["happened_at"]
-            there = came and fact["happened_at"] <= (batch["closed_at"] or "9999")
-            if batch["id"] == fact["batch"] or (batch["system"] == fact["system"] and there):
+            there = any(s.system == system and s.since <= at <= s.until for s in self.stays.get(batch["id"], ()))
+            if batch["id"] == fact["batch"] or there:
                 yield str(batch["name"])
 
 
@@ -214,3 +216,25 @@ def _traced(rows: Rows, lot: Lot, zone: str, known: _Known) -> dict[str, Any]:
     batches = sorted({name for dose in doses for name in dose["batch"].split("; ") if name}, key=str.casefold)
     tanks = sorted({dose["tank"] for dose in doses if dose["tank"]}, key=str.casefold)
     return {"doses": doses, "batches": batches, "tanks": tanks}
+
+
+class Given(NamedTuple):
+    """A lot that a batch was given medicine out of: how it is called, and the instant of the first dose, as text."""
+
+    says: str
+    first: str
+
+
+def given_out_of(rows: Rows) -> dict[str, dict[str, Given]]:
+    """By the name of each batch, the lots that doses which still stand were drawn from for it, by the lot's id."""
+    known, there = _Known(rows), {lot.id: lot for lot in lots(rows)}
+    found: dict[str, dict[str, Given]] = {}
+    for row in rows.rows("movements", lot=None):
+        if row["kind"] != "dose" or not known.dose(row["fact"]).stands:
+            continue
+        lot = there[row["lot"]]
+        for name in filter(None, known.dose(row["fact"]).batches.split("; ")):
+            found.setdefault(name, {}).setdefault(
+                lot.id, Given(f"lot {lot.number} of {lot.product}", row["happened_at"])
+            )
+    return found

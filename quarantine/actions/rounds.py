@@ -272,13 +272,19 @@ def _stop(items: list[Listed], day: Day, signs: tuple[str, ...], past: date | No
     head = next((line for line in day.tanks if line["tank_id"] == row["tank"]), None)
     # What was missed is work for the day it belonged to; on another day it only needs its reason.
     open_ = [item for item in items if item.section != "missed" or past]
-    steps = [item for item in open_ if item.row["kind"] not in DAILY]
+    steps = [item for item in open_ if item.row["kind"] in _ASKED]
+    # A move says a tank, and is more than a key: it heads the stop, and is done with its own command.
+    moves = [
+        f"{item.row['code']} {item.row['title']}: quarantine done {item.row['code']} --to TANK"
+        for item in open_
+        if item.row["kind"] == "move"
+    ]
     return Stop(
         tank=row["tank_name"],
         tank_id=row["tank"],
         system=row["system"],
         zone=row["zone"],
-        line="\n  ".join([head["line"], *head["alerts"]]) if head else row["tank_name"],
+        line="\n  ".join([*([head["line"], *head["alerts"]] if head else [row["tank_name"]]), *moves]),
         signs=signs,
         daily=tuple(item for item in open_ if item.row["kind"] in DAILY),
         steps=tuple(sorted(steps, key=lambda item: _ASKED.index(item.row["kind"]))),

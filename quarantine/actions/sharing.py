@@ -1,27 +1,29 @@
-"""Two batches in one water: what may be together (rule B2)."""
+"""What two waters or two batches share: one course of medicine in one water (rule B2), a net, hands or a splash (B1)."""
 
 from __future__ import annotations
 
-from quarantine.actions.planning import frozen
-from quarantine.failures import Refused
+from typing import Any
+
+from quarantine.actions.desk import Desk, find_tank, local_text, when
+from quarantine.actions.planning import add_fact, consequences, earliest_days, frozen, id_after, replan
+from quarantine.evidence import Standing
+from quarantine.facts import local_day
+from quarantine.failures import Refused, Usage
 from quarantine.protocol import Protocol
 from quarantine.records.reads import Row
 from quarantine.records.store import Act
 
 
-def refuse_other_course(act: Act, tank: Row, protocol: Protocol, apart: str | None = None) -> None:
-    """Rule B2: raises Refused where a batch would come into water in which another course of medicine is given.
-
-    ``apart`` is the id of a batch that is left out: itself.
-    """
-    here = [b for b in act.rows("open_batches") if b["system"] == tank["system"] and b["id"] != apart]
+def refuse_other_course(act: Act, tank: Row, protocol: Protocol) -> None:
+    """Rule B2: raises Refused where a batch would come into water in which another course of medicine is given."""
+    here = [b for b in act.rows("open_batches") if b["system"] == tank["system"]]
     others = [(b, frozen(act, b["copy_id"])) for b in here]
     wrong = [b["name"] for b, other in others if not _same_course(other, protocol)]
     if wrong:
         raise Refused(
             f"Batch {', '.join(wrong)} is in the water of {tank['name']}, and the two protocols do not give the same "
             "medicine the same way: two courses in one water are not planned (rule B2). Use a tank with water of its "
-            "own."
+            "own; fish that are in already are recorded with: quarantine event added."
         )
 
 
@@ -38,3 +40,59 @@ def regimens_of(protocol: Protocol) -> frozenset[tuple[str, str, str, str]]:
         for step in protocol.steps
         if step.treatment is not None
     )
+
+
+# --- Something wet was shared ------------------------------------------------------------------------------
+
+SHARED = ("net", "hands", "splash")
+"""What carries water from one tank to another (rule B1)."""
+
+
+def share(
+    desk: Desk, tank_name: str, other_name: str, what: str, *, at: str | None = None, yes: bool = False
+) -> tuple[list[str], dict[str, Any]]:
+    """A net, hands or a splash went from one water to another: each water knows it. Where a template begins again by it
+    (rule B1) the new dates are shown first, until ``yes``. What is told, and the document. Raises Refused and Usage.
+    """
+    kind = what.strip().casefold()
+    if kind not in SHARED:
+        raise Usage(f"--what {what!r} is none of: {', '.join(SHARED)}.")
+    with desk.act() as act:
+        tanks = [find_tank(act, tank_name), find_tank(act, other_name)]
+        if tanks[0]["system"] == tanks[1]["system"]:
+            raise Refused(f"{tanks[0]['name']} and {tanks[1]['name']} share their water; that is more than a {kind}.")
+        moment = when(at, tanks[0]["zone"], act.now)
+        before = earliest_days(act, {tank["system"] for tank in tanks})
+        for tank, other in (tanks, reversed(tanks)):
+            data = {"what": kind, "with": other["name"], "with_tank": other["id"]}
+            id_ = id_after(act, tank["system"], moment)
+            add_fact(act, "shared", system=tank["system"], tank=tank["id"], at=moment, data=data, id_=id_)
+        made = [replan(act, tank["system"]) for tank in tanks]
+        moved = consequences(act, before, made)
+        if moved and not yes:
+            raise Refused(f"This would move dates: {'; '.join(moved)}. Say --yes to record it.", moved=moved)
+        names = f"{tanks[0]['name']} and {tanks[1]['name']}"
+        act.describe("shared", f"{names}: {kind}", moment)
+        lines = [
+            f"{names}, {local_text(moment, tanks[0]['zone'])}: shared {kind} recorded in both",
+            *(moved or ["By these protocols no date moves; the sign-off shows the day on which they were exposed."]),
+            "One set of net, siphon and bucket for each water; hands washed between them (Yanong, Health management in "
+            "recirculating systems, Global Aquaculture Advocate, year not stated).",
+        ]
+        return lines, {"tanks": [tank["name"] for tank in tanks], "what": kind, "at": moment, "moved": moved}
+
+
+def exposed_lines(batch: Row, standing: Standing) -> list[str]:
+    """The days of a stay on which fish were exposed to others, and by what: listed at sign-off (rule B1, own clock)."""
+    evidence = standing.evidence
+    found = [one for one in evidence.happenings if one.event in ("fish_added", "shared_net")]
+    zone = batch["zone"]
+    lines = [
+        f"Exposed on {local_day(one.at, zone)}, day {(local_day(one.at, zone) - evidence.arrived_on).days}: {one.why}."
+        for one in sorted(found, key=lambda one: (one.at, one.why))
+    ]
+    return lines + [
+        f"{fact.data['count']} sentinel fish since {local_day(fact.at, zone)}: a clean sentinel is weak evidence "
+        "(Environmental screening of zebrafish, PMC5755534), and it stays a quarantine fish until it is moved."
+        for fact in evidence.sentinels
+    ]

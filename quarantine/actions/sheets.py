@@ -250,7 +250,7 @@ _MOVES = re.compile(r"\b(?:move|moving|catch)\b", re.I)
 def for_anyone(item: Listed) -> bool:
     """Anyone may do it, it gives nothing, it handles no fish, and neither it nor its words are about a substance."""
     title = item.row["title"]
-    if item.row["kind"] == "dose" or not _open(item) or _MOVES.search(title):
+    if item.row["kind"] in ("dose", "move") or not _open(item) or moves_fish(title):
         return False
     return bool(json.loads(item.row["detail"])["who"] == "anyone") and not about_medicine(title)
 
@@ -497,7 +497,8 @@ def _lodger(batch: Row, today: date) -> Lodger:
     day = f"day {(today - arrived).days}"
     if period is not None:
         since = (today - date.fromisoformat(period["zero"])).days
-        day += f"; observation day {since} of {period['length']}, complete on {period['complete_on']} if all goes well"
+        said = f"day {since} of {period['length']}" if since >= 0 else f"from {period['zero']} on"
+        day += f"; observation {said}, complete on {period['complete_on']} if all goes well"
     fish = [
         f"{line['count']} {line['species']}" + (f", {line['note']}" if line["note"] else "")
         for line in json.loads(batch["fish"])

@@ -65,10 +65,11 @@ class Open(NamedTuple):
 
 
 class Ready(NamedTuple):
-    """Matched, conditioned water that must stand ready for the end of a bath (rule C5); None: not known."""
+    """Water that must stand ready for the end of a bath (rule C5), and which; ``litres`` None: not known."""
 
     litres: Decimal | None
     task: Open
+    says: str
 
 
 class Shopping(NamedTuple):
@@ -348,8 +349,9 @@ class _Counter:
             whole, plus_minus = litres_of(water)
             if limit is not None and whole > plus_minus:
                 litres = bathing.flush_of(water, exact / (whole - plus_minus), limit).least_ready
-        self.water.append(Ready(litres, task))
-        if litres:
+        self.water.append(Ready(litres, task, bathing.water_words(bathing.is_oxidiser(substance.id))))
+        # Thiosulfate takes an oxidiser away as it does chlorine: a test shows that water free of it instead.
+        if litres and not bathing.is_oxidiser(substance.id):
             yield self._conditioner(task._replace(title=f"water for the end of {task.title.casefold()}"), litres)
 
     # --- Changes that are made good (rule C1) --------------------------------------------------------------------

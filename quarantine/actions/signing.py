@@ -13,6 +13,7 @@ from quarantine.actions.examining import tests_of
 from quarantine.actions.instructed import lines_of_batch as instruction_lines
 from quarantine.actions.planning import add_fact, followups_of, frozen, load_system, plan_system, replan
 from quarantine.actions.readying import passed_lines
+from quarantine.actions.sharing import exposed_lines
 from quarantine.actions.vouching import deviations_of
 from quarantine.clearance import Judged, judge
 from quarantine.evidence import Standing
@@ -130,6 +131,7 @@ def sign(
             "tests": tests_of(act, found.batch),
             "instructions": instruction_lines(act, found.batch, act.now),
             "dose_deviations": deviations_of(act, found.batch, act.now),
+            "exposed": exposed_lines(found.batch, found.standing),
             "not_tested": NOT_TESTED,
         }
 
@@ -168,6 +170,7 @@ def _write(act: Act, found: Assessment, decision: str, deviation: str | None, da
             "not_ready_at_arrival": passed_lines(act, batch),
             "instructions": instruction_lines(act, batch, act.now),
             "dose_deviations": deviations_of(act, batch, act.now),
+            "exposed": exposed_lines(batch, found.standing),
             "journal": act.rows("head")[0]["entry"],
         }
     )

@@ -47,12 +47,13 @@ def add(
     source: str | None = None,
     authority: str | None = None,
     at: str | None = None,
+    really: bool = False,
 ) -> dict[str, Any]:
     """A product that was bought, or more of one that is known: another lot of it, or more of the same.
 
-    ``strength`` is what the label says ("98 %", "37 % formaldehyde"), ``each`` what is in one tablet. Raises Usage for
-    what is missing of a new product, Refused for what does not fit what is known of it, Unknown for a substance that
-    is not in the formulary.
+    ``strength`` is what the label says ("98 %", "37 % formaldehyde"), ``each`` what is in one tablet; one that looks
+    like a slip of the decimal point is asked about once (``really``). Raises Usage for what is missing of a new
+    product, Refused for what does not fit what is known of it, Unknown for a substance that is not in the formulary.
     """
     number = UNNUMBERED if lot is None else plain_words(lot, "--lot")
     if expires is not None:
@@ -61,6 +62,8 @@ def add(
         zone = stock_zone(act)
         moment = when(at, zone, act.now)
         product = _product(act, name, substance, form, strength, each, step, halves)
+        if strength is not None and not really:
+            _ask_weak(product["substance"], strength)
         bought = _amount(amount, product["unit"], "AMOUNT")
         row = _lot(act, product, number, expires, _opened(opened, local_day(act.now, zone)))
         data = {
@@ -262,6 +265,21 @@ def _strength(substance: str, text: str) -> str:
     from quarantine.formulary import load
 
     return read_strength(text, load(substance)).words
+
+
+def _ask_weak(substance: str, text: str) -> None:
+    """A strength that looks like a slip of the decimal point is asked about once (F22). Raises Refused."""
+    if substance == stock.CONDITIONER or text.strip().casefold() == "unknown":
+        return
+    from quarantine.dosing.forms import read_strength, weak_says
+    from quarantine.formulary import load
+
+    entry = load(substance)
+    if says := weak_says(entry, read_strength(text, entry)):
+        raise Refused(
+            f"--strength {text!r}: {says}. Read the label again: a slip of the decimal point? If it says so, say "
+            "--really; nothing was recorded."
+        )
 
 
 def _hydrate(text: str) -> str:

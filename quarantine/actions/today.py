@@ -40,6 +40,8 @@ class Listed(NamedTuple):
     """of a water change; by the litre, where its litres are not known beforehand"""
     claimed: Claim | None = None
     """by whom it is being done now"""
+    left: timedelta | None = None
+    """of what is too late from an elapsed ceiling on: the time until then (rule A12)"""
 
 
 class Day(NamedTuple):
@@ -71,9 +73,29 @@ def list_day(rows: Rows, home: Home, now: datetime, on: date | None = None, tank
     until = datetime.combine(day + timedelta(days=2), time(12), ZoneInfo("UTC"))
     found = rows.rows("open_tasks", until=text_of_instant(until), tank=chosen)
     listed = _listed(rows, home, found, now, on, {b["id"]: b for b in batches}, tanks)
+    listed = _one_dose(listed)
     changes = last_changes(listed, places)
     listed.sort(key=lambda item: order(item, places, changes))
     return Day(day, lines, listed, _tomorrow(found, now, on, places))
+
+
+def _one_dose(listed: list[Listed]) -> list[Listed]:
+    """Where two batches in one water are due for the same bath, each card says that it is given once (rule B2)."""
+    names: dict[tuple[str, str], list[str]] = {}
+    for item in listed:
+        if item.proposal is not None and item.proposal.dose.route in ("bath", "prolonged"):
+            names.setdefault((item.row["system"], item.proposal.dose.regimen), []).append(item.row["batch_name"])
+    shared = {key: sorted(set(of)) for key, of in names.items() if len(set(of)) > 1}
+    if not shared:
+        return listed
+    made = []
+    for item in listed:
+        of = item.proposal and shared.get((item.row["system"], item.proposal.dose.regimen))
+        if item.proposal is not None and of:
+            says = f"one dose for {' and '.join(of)}: give it once, and the other is done with it (rule B2)"
+            item = item._replace(proposal=item.proposal._replace(confirm=(*item.proposal.confirm, says)))
+        made.append(item)
+    return made
 
 
 def _tomorrow(found: list[Row], now: datetime, on: date | None, places: dict[str, int]) -> dict[str, list[str]]:
@@ -106,11 +128,11 @@ def last_changes(listed: list[Listed], places: dict[str, int]) -> dict[str, int]
 
 
 def order(item: Listed, places: dict[str, int], changes: dict[str, int]) -> tuple[Any, ...]:
-    """Rule D: overdue ends, overdue doses and held A signs, running baths and dips; then clean to dirty; inside a tank
-    by section, by what comes first in one water, and by time."""
+    """Rule D: overdue ends and moves, overdue doses and held A signs, running baths and dips; then clean to dirty;
+    inside a tank by section, by what comes first in one water, and by time."""
     hold = item.proposal.hold if item.proposal else None
     late = item.section == "overdue"
-    if item.row["step"] == END:
+    if item.row["step"] == END or (item.row["kind"] == "move" and (late or item.left is not None)):
         first = 0 if late else 2
     else:
         first = 1 if (late and item.row["kind"] == "dose") or (hold and hold.rule == "C9") else 3
@@ -156,8 +178,15 @@ def _listed(
             litres = cards.change_litres(row, rows, now)
             if litres != 0:
                 conditioner = conditioning.for_change(rows, home, row, row["tank_name"], litres, now)
-        listed.append(Listed(row, section, proposal, litres, conditioner, claims.get(row["id"])))
+        listed.append(Listed(row, section, proposal, litres, conditioner, claims.get(row["id"]), _left(row, now)))
     return listed
+
+
+def _left(row: Row, now: datetime) -> timedelta | None:
+    """How long it is until an elapsed ceiling has passed; None where there is none, or it has."""
+    if not row["lapses_at"] or instant(row["lapses_at"]) <= now or not json.loads(row["detail"]).get("ceiling"):
+        return None
+    return instant(row["lapses_at"]) - now
 
 
 def instant_of(day: date, zone: str) -> datetime:
@@ -270,7 +299,8 @@ def _batch_line(batch: Row, doses: dict[str, str], day: date, today: date) -> di
         parts.append(f"day {number}" + (f" of {period['length']}" if period else ""))
     else:
         since = (day - date.fromisoformat(period["zero"])).days
-        parts.append(f"day {number}, observation day {since} of {period['length']}")
+        said = f"day {since} of {period['length']}" if since >= 0 else f"from {period['zero']} on"
+        parts.append(f"day {number}, observation {said}")
     clear = standing["clear"]
     lapsed = clear["lapses_on"] is not None and today.isoformat() >= clear["lapses_on"]
     days = 0 if lapsed else clear["days"]

@@ -17,6 +17,7 @@ from quarantine.actions.duties import refuse_dose, refuse_task
 from quarantine.actions.exchanging import ask_about_litres, left_and_due, open_work
 from quarantine.actions.planning import OPEN, add_fact, consequences, earliest_days, frozen, id_after, replan
 from quarantine.actions.vouching import NOTHING_BESIDE, Beside, refuse_beside, vouched, vouched_lines
+from quarantine.dosing.known import missing_litres
 from quarantine.failures import Refused, Usage
 from quarantine.formulary import Substance, regimen
 from quarantine.plan import timing_of
@@ -259,7 +260,7 @@ def dose_data(
         setting = setting._replace(vessel=dip.vessel)
     treatment = json.loads(task["detail"])["treatment"]
     substance = regimen(treatment["regimen"])[0]
-    setting = cards.measured_out_of(setting, substance, strength, out_of)
+    setting = cards.measured_out_of(setting, substance, strength, out_of, sure=really)
     setting = dosing.circulating(cards.where_of(treatment["water"], treatment["filter"], treatment["off"]), setting)
     cards.refuse_several(setting, substance)
     proposal = cards.propose_task(task, setting)
@@ -359,7 +360,7 @@ def dose_record(proposal: dosing.Proposal, setting: dosing.Setting, given: Quant
     food = dose.route == "food"  # of that the substance in the portion is counted
     milligrams = to(given, "mg") if food else dosing.given_in_ledger(substance, setting.product, given, setting.stock)
     most = dose.volume_litres + dose.volume_plus_minus_litres
-    least = dose.volume_litres - dose.volume_plus_minus_litres
+    least = dose.volume_litres - dose.volume_plus_minus_litres - missing_litres(row, setting)
     low = milligrams / most if most > 0 else Decimal(0)
     high = milligrams / least if least > 0 else None  # so little is known of the volume that no level is too high
     ceiling = dosing.ceiling_in_ledger(substance, row, setting)

@@ -76,7 +76,21 @@ COMMANDS: dict[str, Entry | dict[str, Entry]] = {
         'quarantine claim DK4T7 --for "20 min"',
     ),
     "skip": ("daily", "skip", True, "A task not done, with the reason.", 'quarantine skip K4T7 --because "away"'),
-    "why": ("daily", "why", False, "Why a task is on that day, and its working.", "quarantine why DK4T7"),
+    "why": (
+        "daily",
+        "why",
+        False,
+        "Why a task is on that day; why a batch can go when it can.",
+        "quarantine why DK4T7",
+    ),
+    "clocks": ("explaining", "clocks", False, "The four clocks of a batch, and its periods.", "quarantine clocks Q1-1"),
+    "timeline": (
+        "explaining",
+        "timeline",
+        False,
+        "A batch over time: periods, doses, signs, restarts.",
+        "quarantine timeline Q1-1 --svg q1-1.svg",
+    ),
     "dose": (
         "today",
         "dose",
@@ -109,6 +123,13 @@ COMMANDS: dict[str, Entry | dict[str, Entry]] = {
             'quarantine event exchange Q1 --rate "5 L/h"',
         ),
         "evaporation": ("events", "evaporation", True, "Water that evaporated.", "quarantine event evaporation Q1 2L"),
+        "set-point": (
+            "places",
+            "set_point",
+            True,
+            "What the heater is set to, from now on.",
+            'quarantine event set-point Q1 "25.5 °C"',
+        ),
         "dose": (
             "events",
             "dose",
@@ -166,6 +187,13 @@ COMMANDS: dict[str, Entry | dict[str, Entry]] = {
             True,
             "A shared net, a splash.",
             'quarantine event disturbance Q1 --what "shared net"',
+        ),
+        "shared": (
+            "moving",
+            "shared",
+            True,
+            "A net, hands or a splash went from tank to tank.",
+            "quarantine event shared Q1 --with Q2 --what net",
         ),
         "incident": (
             "incidents",
@@ -282,6 +310,27 @@ COMMANDS: dict[str, Entry | dict[str, Entry]] = {
             "A whole batch goes to another quarantine tank.",
             "quarantine batch move Q1-1 --to Q3 --yes",
         ),
+        "contacts": (
+            "batches",
+            "contacts",
+            False,
+            "Which other batches shared water, nets, source or lots.",
+            "quarantine batch contacts Q1-1",
+        ),
+        "split": (
+            "moving",
+            "split",
+            True,
+            "Some fish of a batch become one of their own.",
+            "quarantine batch split Q1-1 --fish 4 --name Q1-2",
+        ),
+        "merge": (
+            "moving",
+            "merge",
+            True,
+            "Two batches in one tank become one.",
+            "quarantine batch merge Q1-2 --into Q1-1 --yes",
+        ),
         "weigh": (
             "weighing",
             "weigh",
@@ -302,6 +351,13 @@ COMMANDS: dict[str, Entry | dict[str, Entry]] = {
             True,
             "Move a running batch to a newer or another protocol.",
             'quarantine batch amend Q1-1 --protocol fresh-school-watch --because "they stay at school" --yes',
+        ),
+        "adopt": (
+            "adopting",
+            "adopt",
+            True,
+            "Go on by the current revision of the batch's own protocol.",
+            'quarantine batch adopt Q1-1 --protocol current.toml --because "the club revised it" --yes',
         ),
         "stop-course": (
             "amend",
@@ -550,6 +606,13 @@ COMMANDS: dict[str, Entry | dict[str, Entry]] = {
             True,
             "Measure the water: buckets, a timed or metered fill, salt.",
             'quarantine tank gauge Q1 --buckets "17 x 3 L"',
+        ),
+        "parts": (
+            "places",
+            "tank_parts",
+            True,
+            "How many litres stand in its sump and filter.",
+            'quarantine tank parts Q2 --filter "2 L" --counted yes',
         ),
         "level": (
             "places",

@@ -58,7 +58,7 @@ def start(
     from quarantine.actions.batches import start_batch
 
     bag = _bag(bag_temp, bag_ph, bag_tan, bag_salinity, bag_litres, packed_ph, transit, box, claim_within)
-    with _cautions_first():
+    with cautions_first():
         made = start_batch(
             session().desk(),
             tank=tank,
@@ -79,7 +79,7 @@ def start(
 
 
 @contextmanager
-def _cautions_first() -> Iterator[None]:
+def cautions_first() -> Iterator[None]:
     """The cautions of a medicated protocol are shown before it is refused for want of an acknowledgement."""
     from quarantine.actions.batches import NeedsAcknowledgement
 
@@ -227,7 +227,7 @@ def arrived(
     from quarantine.actions.expecting import arrived as arrive
 
     bag = _bag(bag_temp, bag_ph, bag_tan, bag_salinity, bag_litres, packed_ph, transit, box, claim_within)
-    with _cautions_first():
+    with cautions_first():
         made = arrive(
             session().desk(),
             name,
@@ -320,6 +320,7 @@ def show(name: Annotated[str, typer.Argument(help="The batch.")]) -> None:
     from quarantine.actions.amending import changes_of
     from quarantine.actions.arriving import acclimation_lines, bag_lines
     from quarantine.actions.desk import find_batch, local_text
+    from quarantine.actions.lineage import lineage_of
     from quarantine.actions.readying import arrival_of, passed_lines
     from quarantine.actions.today import not_seen
     from quarantine.facts import local_day
@@ -329,6 +330,7 @@ def show(name: Annotated[str, typer.Argument(help="The batch.")]) -> None:
     with session().reader() as rows:
         batch = find_batch(rows, name)
         changes = changes_of(rows, batch)
+        lineage = lineage_of(rows, batch)
         tasks = rows.rows("tasks_of_batch", batch=batch["id"])
         header = imprint(rows.rows("copy", id=batch["copy_id"])[0]["body"])
         latest = _latest(rows.rows("batches"))
@@ -338,6 +340,7 @@ def show(name: Annotated[str, typer.Argument(help="The batch.")]) -> None:
         arrival_lines += bag_lines(came_as)
         arrival_lines += acclimation_lines(came_as["acclimation"]) if "acclimation" in came_as else []
     document = _document(batch) | header.as_json() | {"newer": _newer(batch, latest), "changes": changes}
+    document["lineage"] = lineage
     document["tasks"] = [
         {
             "code": t["code"],
@@ -360,6 +363,7 @@ def show(name: Annotated[str, typer.Argument(help="The batch.")]) -> None:
         f"  in {batch['tank_name']}, from {batch['source']}, to {batch['destination_name']}; {came}",
         f"  {header.line}; frozen {batch['copy_id'][:12]}",
         state,
+        *[f"  {line}" for line in lineage],
         *[f"  {change['at']}: {change['says']} ({change['because']})" for change in changes],
         *[f"  {line}" for line in arrival_lines],
     ]
@@ -381,6 +385,29 @@ def show(name: Annotated[str, typer.Argument(help="The batch.")]) -> None:
     lines.append("  Sources of the protocol:")
     lines += [f"    {source}" for source in header.sources]
     session().emit(document, lines)
+
+
+def contacts(name: Annotated[str, typer.Argument(help="The batch.")]) -> None:
+    """The other batches that it had to do with, and how: for a look back after an outbreak."""
+    from quarantine.actions.contacts import as_of_words, contacts
+
+    with session().reader() as rows:
+        mine, found = contacts(rows, name)
+    listed = [
+        {
+            "batch": one.batch["name"],
+            "state": one.batch["state"],
+            "tank": one.batch["tank_name"],
+            "ways": [{"way": way.way, "says": way.says} for way in one.ways],
+        }
+        for one in found
+    ]
+    document = {"batch": mine["name"], "contacts": listed, "as_of": now().isoformat()}
+    lines = [f"{mine['name']}: had to do with {len(listed)} other batch{'' if len(listed) == 1 else 'es'}."]
+    for one in listed:
+        lines.append(f"{one['batch']} ({one['state']})")
+        lines += [f"  {way['says']}" for way in one["ways"]]
+    session().emit(document, [*lines, as_of_words(now(), mine["zone"])])
 
 
 def _called_off(batch: Any) -> str:

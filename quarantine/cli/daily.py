@@ -208,21 +208,32 @@ def skip(
     session().emit(document, [*lines, *made.tasks[-1]["moved"]])
 
 
-def why(code: Annotated[str, typer.Argument(help="The code of the task.")]) -> None:
+def why(
+    code: Annotated[str, typer.Argument(help="The code of a task; or a batch, for its earliest sign-off.")],
+    on: Annotated[str | None, typer.Argument(help="A day of the batch, past or to come: YYYY-MM-DD.")] = None,
+) -> None:
     from quarantine.actions.conditioning import as_json, full_lines
+    from quarantine.actions.explaining import asked_batch, chain_of
     from quarantine.actions.work import why
+    from quarantine.cli.explaining import why_batch
     from quarantine.cli.render import given_line, proposal_lines
     from quarantine.dosing import DEFERS
 
     home = session().home()
     with session().reader() as rows:
+        batch = asked_batch(rows, code, on)
+        if batch is not None:
+            session().emit(*why_batch(rows, batch, on))
+            return
         found = why(rows, home, code, now())
         conditioner = _conditioner(rows, home, found.task)
+        chain = chain_of(rows, code, now())
     task = found.task
     detail = json.loads(task["detail"])
     lines = [f"{task['code']}: {task['title']}, {task['tank_name']}, batch {task['batch_name']}"]
     lines.append(f"  day: {task['day'] or task['needs']}, because: {task['reason'] or task['needs']}")
     lines.append(f"  state: {task['state']}")
+    lines += [f"  {said}" for said in chain]
     document: dict[str, Any] = {
         "code": task["code"],
         "title": task["title"],
@@ -230,6 +241,7 @@ def why(code: Annotated[str, typer.Argument(help="The code of the task.")]) -> N
         "needs": task["needs"],
         "reason": task["reason"],
         "state": task["state"],
+        "chain": chain,
         "references": detail["references"],
     }
     if detail["note"]:

@@ -146,11 +146,14 @@ def added(
     count: Count,
     source: Annotated[str | None, typer.Option("--from", help="Where they came from, if not as the others.")] = None,
     batch: Batch = None,
+    sentinel: Annotated[
+        bool, typer.Option("--sentinel", help="They are there to show what the others carry; no clock begins again.")
+    ] = False,
     yes: Yes = False,
     really: Really = False,
     at: At = None,
 ) -> None:
-    data = {"count": _fish(count), **({"source": source} if source else {})}
+    data = {"count": _fish(count), **({"source": source} if source else {}), **({"sentinel": True} if sentinel else {})}
     _note("added", tank, data, at, of_batch=True, batch_name=batch, yes=yes, really=really)
 
 

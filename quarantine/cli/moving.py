@@ -45,3 +45,44 @@ def emergency(
 
     made = evacuate(session().desk(), tank, to_tank, make=make, level=level, at=at)
     session().emit(made.document, made.lines)
+
+
+def split(
+    batch: Annotated[str, typer.Argument(help="The batch.")],
+    fish: Annotated[str, typer.Option(help='How many, with the species where there are several: "4".')],
+    name: Annotated[str, typer.Option(help="The name of the new batch.")],
+    to_tank: Annotated[str | None, typer.Option("--to", help="They went to another quarantine tank too.")] = None,
+    no_water: NoWater = False,
+    yes: Yes = False,
+    really: Really = False,
+    at: At = None,
+) -> None:
+    from quarantine.actions.parting import split
+
+    made = split(session().desk(), batch, fish, name, to=to_tank, at=at, no_water=no_water, yes=yes, really=really)
+    session().emit(made.document, made.lines)
+
+
+def merge(
+    batch: Annotated[str, typer.Argument(help="The batch that ends.")],
+    into: Annotated[str, typer.Option(help="The batch that its fish are counted in from now on.")],
+    yes: Yes = False,
+    at: At = None,
+) -> None:
+    from quarantine.actions.parting import merge
+
+    made = merge(session().desk(), batch, into, at=at, yes=yes)
+    session().emit(made.document, made.lines)
+
+
+def shared(
+    tank: Annotated[str, typer.Argument(help="One tank.")],
+    other: Annotated[str, typer.Option("--with", help="The other tank.")],
+    what: Annotated[str, typer.Option(help="net, hands or splash.")] = "net",
+    yes: Yes = False,
+    at: At = None,
+) -> None:
+    from quarantine.actions.sharing import share
+
+    lines, document = share(session().desk(), tank, other, what, at=at, yes=yes)
+    session().emit(document, lines)

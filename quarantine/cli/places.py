@@ -223,6 +223,44 @@ def level_tank(
     session().emit(made, lines)
 
 
+def tank_parts(
+    name: Annotated[str, typer.Argument(help="The tank.")],
+    sump: Annotated[
+        str | None, typer.Option(help='Water in its sump at running level: "20 L"; "0 L" for none.')
+    ] = None,
+    filter_: Annotated[str | None, typer.Option("--filter", help='Water in its filter: "2 L"; "0 L" for none.')] = None,
+    counted: Annotated[
+        str | None, typer.Option(help="Of measured litres: yes where they hold both already, no where not.")
+    ] = None,
+    at: Annotated[str | None, typer.Option(help='When, local: "YYYY-MM-DD HH:MM"; now if left out.')] = None,
+    really: Really = False,
+) -> None:
+    from quarantine.actions.places import tank_parts
+
+    made = tank_parts(session().desk(), name, sump=sump, filter_=filter_, counted=counted, at=at, really=really)
+    lines = [
+        *[f"  {line}" for line in made["working"]],
+        f"{made['tank']}: {made.pop('says')}. A dose with the filter off goes without them (rule C10).",
+        *made["notes"],
+    ]
+    session().emit(made, lines)
+
+
+def set_point(
+    tank: Annotated[str, typer.Argument(help="The tank.")],
+    celsius: Annotated[str | None, typer.Argument(help='What the heater is set to: "26 °C", "78 °F".')] = None,
+    none: Annotated[bool, typer.Option("--none", help="No heater warms it any more.")] = False,
+    at: Annotated[str | None, typer.Option(help='When, local: "YYYY-MM-DD HH:MM"; now if left out.')] = None,
+) -> None:
+    from quarantine.actions.desk import local_text
+    from quarantine.actions.places import set_point
+
+    made = set_point(session().desk(), tank, celsius, none=none, at=at)
+    told = f"{made['tank']}, {local_text(made['at'], made.pop('zone'))}: {made.pop('says')}."
+    rule = "A limit of temperature goes by the higher of it and of what was read in 24 h (rule C14)."
+    session().emit(made, [told, *([rule] if made["celsius"] is not None else [])])
+
+
 def rename_tank(
     name: Annotated[str, typer.Argument(help="The tank's present name.")],
     new_name: Annotated[str, typer.Argument(help="Its new one.")],

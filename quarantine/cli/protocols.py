@@ -40,6 +40,7 @@ def list_() -> None:
 
 
 def show(protocol: Annotated[str, typer.Argument(help="A protocol's id or file.")]) -> None:
+    from quarantine.explaining import branch_words, event_lines, repeat_words, start_words
     from quarantine.protocol import load
 
     found = load(protocol)
@@ -51,8 +52,8 @@ def show(protocol: Annotated[str, typer.Argument(help="A protocol's id or file."
                 "id": s.id,
                 "kind": s.kind,
                 "title": s.title,
-                "start": _start(s.start),
-                "repeat": _repeat(s) + _branches(s),
+                "start": start_words(s.start),
+                "repeat": repeat_words(s) + branch_words(s),
             }
             for s in found.steps
         ],
@@ -66,50 +67,17 @@ def show(protocol: Annotated[str, typer.Argument(help="A protocol's id or file."
         f"  {document['summary']}",
         *[f"  Caution: {c}" for c in found.cautions],
         "Periods:",
-        *[f"  {p.title}: {p.length} ({p.counts} days), from {_start(p.start)}" for p in found.periods],
+        *[f"  {p.title}: {p.length} ({p.counts} days), from {start_words(p.start)}" for p in found.periods],
         "Steps:",
-        *[f"  {s.title}: {_start(s.start)}{_repeat(s)}{_branches(s)}" for s in found.steps],
+        *[f"  {s.title}: {start_words(s.start)}{repeat_words(s)}{branch_words(s)}" for s in found.steps],
         "What happens to the periods:",
-        *[f"  {event.replace('_', ' ')}: {action}" for event, action in found.events.items()],
+        *[f"  {line}" for line in event_lines(found.events)],
         "Sign-off:",
         *[f"  {c.title}" for c in found.criteria],
         "Sources:",
         *[f"  {r.key} ({r.status}): {r.cite}" for r in found.references.values()],
     ]
     session().emit(document, lines)
-
-
-def _start(start: Any) -> str:
-    what = {
-        "arrival": "arrival",
-        "entered": "the last fish in",
-        "after": f"the end of {start.subject}",
-        "begun": f"the first {start.subject}",
-        "sign": f"seeing {start.subject}",
-        "reading": f"a reading of {start.subject}",
-        "word": f"a keeper's word ({start.subject})",
-    }[start.kind]
-    return f"{start.by} after {what}"
-
-
-def _repeat(step: Any) -> str:
-    repeat = step.repeat
-    if repeat is None:
-        return ", once"
-    every = f"every {repeat.every}" if repeat.every else "by temperature"
-    if repeat.as_needed:
-        from quarantine.plan import needed_words
-
-        every = f"as needed, {needed_words(repeat)}"
-    if repeat.times:
-        return f", {every}, {repeat.times} times"
-    return f", {every} until {repeat.until} is complete"
-
-
-def _branches(step: Any) -> str:
-    """What a step applies to, and what ends it, in words (F8)."""
-    when, stop = (" and ".join(c.title for c in step.when), " or ".join(c.title for c in step.stop))
-    return (f"; only while: {when}" if when else "") + (f"; ends when: {stop}" if stop else "")
 
 
 def check(file: Annotated[str, typer.Argument(help="The protocol file.")]) -> None:

@@ -124,4 +124,4 @@ def _water_line(ready: Any) -> str:
 
     litres = "how much is not known" if ready.litres is None else f"{show(ready.litres)} L"
     where = f"{ready.task.batch} in {ready.task.tank['name']}, {ready.task.day or 'no day known'}"
-    return f"Water to stand ready, matched and conditioned: {litres}, for the end of {ready.task.title} ({where})"
+    return f"Water to stand ready: {ready.says.rstrip(',')}, {litres}, for the end of {ready.task.title} ({where})"

@@ -21,6 +21,7 @@ def signoff(
     from quarantine.actions.examining import said_of_tests, tests_of
     from quarantine.actions.instructed import lines_of_batch
     from quarantine.actions.signing import NOT_TESTED, assess, criterion_line, sign
+    from quarantine.actions.sharing import exposed_lines
     from quarantine.actions.vouching import deviations_of
 
     if release or reject or died_out or extend is not None or deviation is not None:
@@ -39,7 +40,7 @@ def signoff(
         lines += [criterion_line(c) for c in made["criteria"]]
         lines += [
             *_judged_by(batch),
-            *[f"  {line}" for line in (*made["instructions"], *made["dose_deviations"])],
+            *[f"  {line}" for line in (*made["instructions"], *made["dose_deviations"], *made["exposed"])],
             *said_of_tests(made["tests"]),
             NOT_TESTED,
             f"Seal: {made['seal']} (what was judged, by whom, when; it is no legal signature)",
@@ -52,6 +53,7 @@ def signoff(
         tests = tests_of(rows, found.batch)
         instructions = lines_of_batch(rows, found.batch, now())
         deviations = deviations_of(rows, found.batch, now())
+        exposed = exposed_lines(found.batch, found.standing)
     criteria = [j.as_json() for j in found.judged]
     document = {
         "batch": found.batch["name"],
@@ -62,12 +64,13 @@ def signoff(
         "tests": tests,
         "instructions": instructions,
         "dose_deviations": deviations,
+        "exposed": exposed,
         "not_tested": NOT_TESTED,
     }
     word = "every criterion is met" if found.met else f"earliest if all goes well: {found.standing.earliest}"
     lines = [f"{found.batch['name']}, {local_text(now(), found.batch['zone'])}: {word}"]
     lines += [criterion_line(c) for c in criteria]
-    lines += [*_judged_by(batch), *(f"  {line}" for line in (*instructions, *deviations))]
+    lines += [*_judged_by(batch), *(f"  {line}" for line in (*instructions, *deviations, *exposed))]
     lines += [*said_of_tests(tests), NOT_TESTED]
     session().emit(document, lines)
 

@@ -36,6 +36,7 @@ def add(
     opened: Annotated[str | None, typer.Option(help="Opened on, YYYY-MM-DD.")] = None,
     source: Annotated[str | None, typer.Option("--from", help="Where it was bought.")] = None,
     authority: Annotated[str | None, typer.Option(help="By whose prescription or permit, where one is needed.")] = None,
+    really: Annotated[bool, typer.Option("--really", help="The strength is so, though it looks like a slip.")] = False,
     at: At = None,
 ) -> None:
     from quarantine.actions.stocking import add
@@ -56,6 +57,7 @@ def add(
         source=source,
         authority=authority,
         at=at,
+        really=really,
     )
     lines = [f"{_lot_line(made)}.", "The label, local law and a veterinarian come first."]
     if not made["strength"] and not made["each"]:

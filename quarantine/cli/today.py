@@ -150,7 +150,8 @@ def _time_words(item: Listed) -> str:
     until = instant(row["due_until"]).astimezone(ZoneInfo(row["zone"]))
     if row["lapses_at"] and json.loads(row["detail"]).get("ceiling"):  # an elapsed ceiling may end on another day
         too_late = instant(row["lapses_at"]).astimezone(ZoneInfo(row["zone"]))
-        return f", too late from {too_late:%Y-%m-%d %H:%M}"
+        left = f" ({_left_words(item.left)} left)" if item.left is not None else ""
+        return f", too late from {too_late:%Y-%m-%d %H:%M}{left}"
     if item.section == "overdue":
         return f", OVERDUE since {until:%Y-%m-%d %H:%M}"
     start = instant(row["due_from"]).astimezone(ZoneInfo(row["zone"]))
@@ -162,6 +163,13 @@ def _time_words(item: Listed) -> str:
         return ""
     # What ends on another day says on which.
     return f", until {until:%H:%M}" if until.date().isoformat() == row["day"] else f", until {until:%Y-%m-%d %H:%M}"
+
+
+def _left_words(left: timedelta) -> str:
+    """ "2 h 5 min", never longer than it is """
+    minutes = left // timedelta(minutes=1)
+    hours, rest = divmod(minutes, 60)
+    return " ".join([*([f"{hours} h"] if hours else []), *([f"{rest} min"] if rest or not hours else [])])
 
 
 GATE = (
@@ -182,6 +190,7 @@ def dose(
     food: Annotated[str | None, typer.Option(help='In food: how much food to prepare at once, "50 g".')] = None,
     product: Annotated[str | None, typer.Option(help=PRODUCT)] = None,
     lot: Annotated[str | None, typer.Option(help=LOT)] = None,
+    really: Annotated[bool, typer.Option("--really", help="The strength is so, though it looks like a slip.")] = False,
 ) -> None:
     from quarantine.actions import cards
     from quarantine.dosing import propose
@@ -195,7 +204,7 @@ def dose(
     chosen = _regimen(found, regimen, row["water"], cards.instructed_rows(found, setting), in_food=food is not None)
     setting = cards.with_options(setting, chosen, vessel, food)
     out_of = cards.OutOf(product, lot, cards.Solution(stock, keep_until, from_rest))
-    setting = cards.measured_out_of(setting, found, strength, out_of)
+    setting = cards.measured_out_of(setting, found, strength, out_of, sure=really)
     proposal = propose(found, chosen, setting)
     if proposal.hold is None:
         proposal = proposal._replace(how=(*proposal.how, GATE))

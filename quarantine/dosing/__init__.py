@@ -134,7 +134,8 @@ def propose(
     setting = circulating(where, from_stock(substance, setting))
     said = instruction_for(regimen, setting)
     # An instruction gives its own dose: neither the template's target nor the entry's default.
-    wanted = Quantity(said.dose, said.unit) if said else target or default_target(regimen, setting)
+    planned = target or default_target(regimen, setting)
+    wanted = Quantity(said.dose, said.unit) if said else planned
     beyond = vessel_hold(regimen, setting)
     if regimen.own_vessel:  # new water every time: only what the fish bring with them is the tank's
         others = {name: level for name, level in setting.levels.items() if name != substance.id}
@@ -178,7 +179,7 @@ def propose(
         ),
         advice="" if hold or size is None else advice_on(substance, size, setting),
         how=(
-            *((on_the_instruction(said),) if said else ()),
+            *((on_the_instruction(said, planned),) if said else ()),
             *how_to(substance, regimen, where, setting, None if hold else size),
             *how_repeated(regimen, setting, mode, full_again=where is not None and bool(where.after_change)),
             *out_of,

@@ -108,7 +108,10 @@ def off_to_confirm(where: Where | None, setting: Setting) -> tuple[str, ...]:
     if where is None or where.filter != "off" or setting.beside or setting.volume is None:
         return ()
     litres = show(litres_of(setting.volume)[0])
-    return (f"No sump or filter is on record: none of the {litres} L stand apart while the filter is off (rule C10)",)
+    return (
+        f"No sump or filter is on record: none of the {litres} L stand apart while the filter is off (rule C10; where "
+        "some do, record them first: quarantine tank parts)",
+    )
 
 
 def _drops(millilitres: Decimal, measure: Measure) -> str:

@@ -318,6 +318,7 @@ def needs_hold(substance: Substance, regimen: Regimen, setting: Setting) -> Hold
         or _kit_hold(substance, regimen, setting)
         or strength_hold(substance, regimen, setting.product)
         or basis_hold(substance, regimen, setting.product)
+        or weak_hold(substance, regimen, setting.product)
     )
 
 
@@ -355,6 +356,62 @@ def strength_hold(substance: Substance, regimen: Regimen | None, product: Form |
     return Hold("strength of the product", says, None, None, cite or OUR_CHOICE, remedy)
 
 
+WEAK_PERCENT, FAINT_PERCENT = Decimal(20), Decimal(10)
+"""A powder of so little of its substance, %, is asked about once, and said again with each dose out of it: 9.8 typed
+for 98 weighs out ten times the dose. Our choice, no source; premixes of a few per cent are sold."""
+
+
+def powder_share(substance: Substance, product: Form) -> Decimal | None:
+    """How much of a product that is weighed is the substance as its levels count it, in %: of copper its pentahydrate.
+
+    None for what is drawn in mL or counted, and where the row asks for a strength because none is sold pure.
+    """
+    asked = any("strength of the product" in row.needs for row in substance.regimens)
+    if asked or substance.liquid or substance.solution or product.each_mg is not None or product.by == "w/v":
+        return None
+    if not substance.salts:
+        return product.percent
+    holds = {"Cu": Decimal(100), **{salt.name: salt.holds.value for salt in substance.salts}}
+    if product.of not in holds:
+        return None
+    return product.percent * holds[product.of] / substance.salts[0].holds.value
+
+
+def weak_says(substance: Substance, product: Form) -> str:
+    """What a strength that looks like a slip of the decimal point is asked; "" for any other."""
+    from quarantine.water.salt import PURITY_LEAST
+
+    share = powder_share(substance, product)
+    if share is None:
+        return ""
+    if "salt" in substance.classes:
+        says = f"{product.words} is no salt for fish: the least purity that is computed with is {PURITY_LEAST} %"
+        return says if share < PURITY_LEAST else ""
+    if share > WEAK_PERCENT:
+        return ""
+    times = show_significant(100 / share, 2)
+    return (
+        f"of a powder of {product.words} {times} times the weight of pure {substance.name} would be measured out, and "
+        "a strength ten times too low is a dose ten times too high"
+    )
+
+
+def weak_hold(substance: Substance, regimen: Regimen, product: Form | None) -> Hold | None:
+    """A typed strength that looks like a slip of the decimal point, until somebody says that the label says so (F22);
+    salt of less than half is never computed with."""
+    salt = "salt" in substance.classes
+    says = "" if product is None or (product.sure and not salt) else weak_says(substance, product)
+    if not says:
+        return None
+    remedy = "read the label again: a slip of the decimal point?"
+    remedy += (
+        " Use salt that is sold as nearly pure"
+        if salt
+        else " If it says so, say --really beside --strength, or record the product once: quarantine stock add"
+    )
+    return Hold("strength of the product", says, None, None, OUR_CHOICE, remedy)
+
+
 def basis_hold(substance: Substance, regimen: Regimen, product: Form | None) -> Hold | None:
     """A drug that is sold as a salt: what its label counts has to be said, though the sources do not (levamisole)."""
     salt = SALT_OR_BASE.get(substance.id)
@@ -374,8 +431,13 @@ def basis_hold(substance: Substance, regimen: Regimen, product: Form | None) -> 
 
 
 def basis_words(substance: Substance, product: Form | None) -> tuple[str, ...]:
-    """What a keeper confirms who named no product of such a drug: its label was read, as :func:`basis_hold` asks."""
+    """What a keeper confirms of the label: who named no product of a drug that is sold as a salt, that it was read as
+    :func:`basis_hold` asks; of a powder that is a tenth of its substance or less, how much more of it that makes."""
     salt = SALT_OR_BASE.get(substance.id)
+    share = None if product is None else powder_share(substance, product)
+    if product is not None and share is not None and share <= FAINT_PERCENT:
+        times = show_significant(100 / share, 2)
+        return (f"The label says {product.words}: {times} times the weight of pure {substance.name} is measured out",)
     if salt is None or product is not None:
         return ()
     return (
@@ -518,9 +580,10 @@ def warmest_hold(substance: Substance, regimen: Regimen, setting: Setting) -> Ho
     over = limit.high is not None and warmest > limit.high.value
     bound = limit.high if over else limit.low
     assert bound is not None
+    heater = "" if setting.set_point is None else " and of what the heater is set to"
     return Hold(
         "C14",
-        f"the warmest of the last 24 h may be {show_significant(warmest, 4)} °C, and {regimen.id} is for "
+        f"the warmest of the last 24 h{heater} may be {show_significant(warmest, 4)} °C, and {regimen.id} is for "
         f"{'at most' if over else 'over'} {show(bound.value)} °C",
         show(bound.value),
         "°C",
@@ -581,6 +644,19 @@ def present_span(substance: Substance, regimen: Regimen, setting: Setting) -> tu
         span = kit_reading(substance, setting)
         return (max(span.low, Decimal(0)), span.high) if span else None
     return None
+
+
+def there_span(substance: Substance, regimen: Regimen, setting: Setting) -> tuple[Decimal, Decimal]:
+    """What a dose counts as being there already, low and high, in the ledger's unit.
+
+    Beside :func:`present_span` half a step of the kit that a dose has to be read with: 0.00 in steps of 0.01 may be
+    0.005 mg/L, and the dose goes on top of it. What the kit found for certain is left to the ledger (rule C1).
+    """
+    span = present_span(substance, regimen, setting)
+    if span is not None or "a test kit" not in regimen.needs or regimen.own_vessel:
+        return span or (Decimal(0), Decimal(0))
+    read = kit_reading(substance, setting)
+    return (Decimal(0), read.high if read is not None and read.low <= 0 else Decimal(0))
 
 
 def _kit_hold(substance: Substance, regimen: Regimen, setting: Setting) -> Hold | None:

@@ -16,6 +16,7 @@ from quarantine.dosing.known import (
     TEMPERATURE_AGE_HOURS,
     TEMPERATURE_SPAN_HOURS,
     litres_of,
+    missing_litres,
     present_salinity,
 )
 from quarantine.dosing.pairs import change_hold, pair_hold
@@ -113,7 +114,7 @@ def _where_remedy(where: Where, setting: Setting) -> str:
     parts = [part for part in ("sump", "filter") if f"the {part}" in setting.beside]
     if where.filter == "off" and len(parts) == len(setting.beside):
         told = " and ".join(f"--{part} LITRES" for part in parts)
-        return f"record how many litres stand in the {' and the '.join(parts)}: quarantine tank add, with {told}"
+        return f"record how many litres stand in the {' and the '.join(parts)}: quarantine tank parts TANK {told}"
     return "use a template that doses the whole water system with the filter running, or ask a veterinarian"
 
 
@@ -304,7 +305,7 @@ def _water_hold(substance: Substance, regimen: Regimen, setting: Setting) -> Hol
     remedy = "measure the tank (quarantine tank gauge, or quarantine tank measure)"
     if regimen.own_vessel:
         remedy = 'measure the water in the vessel more finely and say so, such as --vessel "1.0 L"'
-    if plus_minus >= litres:
+    if plus_minus + missing_litres(regimen, setting) >= litres:
         return Hold(
             "C2",
             f"the volume is not known well enough: {show(litres)} L, plus or minus {show(plus_minus)} L",
@@ -399,12 +400,17 @@ def _before_hold(
                 condition.reference or OUR_CHOICE,
                 "start a batch",
             )
-        verdict = ev.judge(condition, setting.evidence)
-        if verdict.met or (verdict.met is None and condition.or_word):
+        # A bath is given to every batch in the water, so the first dose of each waits for its own gate (rule B2).
+        others = setting.others if regimen.route in ("bath", "prolonged") else ()
+        verdicts = [(ev.judge(condition, one), one) for one in (setting.evidence, *others)]
+        open_ = [pair for pair in verdicts if not (pair[0].met or (pair[0].met is None and condition.or_word))]
+        if not open_:
             continue
+        verdict, of = open_[0]
+        whose = "" if of is setting.evidence else "of another batch in this water: "
         return Hold(
             "C8",
-            f"{condition.title}: {verdict.says}",
+            f"{condition.title}: {whose}{verdict.says}",
             verdict.figure,
             verdict.figure_unit,
             condition.reference or OUR_CHOICE,
@@ -441,7 +447,7 @@ def _limits_hold(substance: Substance, regimen: Regimen, setting: Setting) -> Ho
         condition = Condition("reading", limit.what, limit.what, low, high, unit, TEMPERATURE_AGE_HOURS)
         verdict = ev.judge(condition, setting.evidence) if setting.evidence else None
         if verdict is not None and verdict.met and setting.evidence is not None and limit.what == "temperature":
-            verdict = _day_of_temperature(condition, setting.evidence)
+            verdict = _day_of_temperature(condition, setting.evidence, setting.set_point)
         if verdict is None or not verdict.met:
             return Hold(
                 "C14",
@@ -454,14 +460,17 @@ def _limits_hold(substance: Substance, regimen: Regimen, setting: Setting) -> Ho
     return None
 
 
-def _day_of_temperature(condition: Condition, evidence: ev.Evidence) -> ev.Verdict:
-    """Rule C14: for a cap the highest of the last 24 hours counts (and for a floor the lowest)."""
+def _day_of_temperature(condition: Condition, evidence: ev.Evidence, set_point: Decimal | None) -> ev.Verdict:
+    """Rule C14: for a cap the highest of the last 24 hours and the set point counts (and for a floor the lowest)."""
     since = evidence.as_of - timedelta(hours=TEMPERATURE_SPAN_HOURS)
     values = [
         Decimal(f.data["value"]) for f in evidence.readings if f.data["parameter"] == "temperature" and f.at >= since
     ]
     for bad in (v for v in (max(values), min(values)) if not _inside(v, condition)):
         return ev.Verdict(False, f"temperature was {show(bad)} °C in the last 24 h", None, show(bad), "°C")
+    high = None if condition.high is None else Decimal(condition.high)
+    if set_point is not None and high is not None and set_point > high:
+        return ev.Verdict(False, f"the heater is set to {show(set_point)} °C", None, show(set_point), "°C")
     return ev.Verdict(True, "temperature in limits for 24 h")
 
 

@@ -15,7 +15,7 @@ from decimal import Decimal
 from quarantine.dosing.setting import Instruction, Setting
 from quarantine.facts import Condition, Fact, in_order
 from quarantine.formulary import Regimen
-from quarantine.quantity import show
+from quarantine.quantity import Quantity, show
 
 GATE, MIXING, ADDING = "gate", "mixing", "fish-added"
 PASSES = {
@@ -91,12 +91,15 @@ def passes_check(said: Instruction | None, condition: Condition) -> bool:
     return of_the_gate(condition) and passes(said, GATE)
 
 
-def on_the_instruction(said: Instruction) -> str:
-    """What a card, `why` and a sign-off say of it."""
+def on_the_instruction(said: Instruction, otherwise: Quantity | None = None) -> str:
+    """What a card, `why` and a sign-off say of it; ``otherwise`` is the target that it takes the place of."""
     also = f" It also passes: {', '.join(said.passes)}." if said.passes else ""
+    instead = ""
+    if otherwise is not None and (otherwise.value, otherwise.unit) != (said.dose, said.unit):
+        instead = f" Without it the target is {show(otherwise.value)} {otherwise.unit}."
     return (
         f"On the instruction of {said.who}, {said.on}: {said.regimen}, {show(said.dose)} {said.unit}, until "
-        f'{said.until}: "{said.words}".{also}'
+        f'{said.until}: "{said.words}".{instead}{also}'
     )
 
 

@@ -106,7 +106,8 @@ def water_reading(setting: Setting, parameter: str) -> ev.Span | None:
 
 
 def warmest_of_day(setting: Setting) -> Decimal | None:
-    """The highest temperature read in the last 24 hours, °C; None when none was read in the last 12 (rule C14)."""
+    """The highest of the temperatures read in the last 24 hours and of the set point, °C; None when none was read in
+    the last 12 (rule C14): what a heater is set to is no reading of the water."""
     span = last_read(setting, "temperature", TEMPERATURE_AGE_HOURS)
     since = setting.now - timedelta(hours=TEMPERATURE_SPAN_HOURS)
     readings = setting.evidence.readings if setting.evidence else setting.readings
@@ -115,7 +116,7 @@ def warmest_of_day(setting: Setting) -> Decimal | None:
         for f in readings
         if f.data["parameter"] == "temperature" and since <= f.at <= setting.now
     ]
-    return max(found) if span else None
+    return max(found + ([] if setting.set_point is None else [setting.set_point])) if span else None
 
 
 def last_read(setting: Setting, parameter: str, within_hours: int = 24) -> ev.Span | None:
@@ -206,6 +207,13 @@ def circulating(where: Where | None, setting: Setting) -> Setting:
     )
     alone = Water(float(litres - less), float(plus_minus + error))
     return setting._replace(volume=alone, volume_says=says, whole=whole)
+
+
+def missing_litres(regimen: Regimen, setting: Setting) -> Decimal:
+    """Litres that the record says are missing of the water that a dose goes into, up to 0.001 L; a dip's vessel lacks
+    none."""
+    missing = Decimal(0) if regimen.own_vessel else setting.short_litres
+    return missing.quantize(Decimal("0.001"), rounding=ROUND_CEILING)
 
 
 def litres_of(volume: Water) -> tuple[Decimal, Decimal]:

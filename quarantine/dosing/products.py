@@ -59,7 +59,8 @@ def form_of(lot: Lot, substance: Substance) -> Form | None:
         each = to(read(lot.each, "mass", "one tablet"), "mg")
         return Form(Decimal(100), "", "", f"tablets of {lot.each}", each_mg=each)
     try:
-        return read_strength(lot.strength, substance) if lot.strength else None
+        # It was asked about when it was added to the stock.
+        return read_strength(lot.strength, substance)._replace(sure=True) if lot.strength else None
     except Refused:  # the entry has changed since
         return None
 

@@ -122,7 +122,8 @@ class Form(NamedTuple):
     """The product a dose is measured out of, as its label says its strength: ``percent`` above 0 to 100, ``by`` "w/v"
     (g in 100 mL), "w/w" or "" (not said), ``of`` what it counts ("Cu", "formaldehyde", "" for the substance itself),
     ``words`` as typed. Of the stock: ``each_mg`` is what one tablet holds, ``step`` the smallest amount it is measured
-    in (in its unit; None: by the scale or the syringe), ``bottle`` the product, its lot and expiry in words."""
+    in (in its unit; None: by the scale or the syringe), ``bottle`` the product, its lot and expiry in words. ``sure``:
+    somebody was asked whether so little is no slip, or will be (:func:`quarantine.dosing.forms.weak_hold`)."""
 
     percent: Decimal
     by: str
@@ -131,6 +132,7 @@ class Form(NamedTuple):
     each_mg: Decimal | None = None
     step: Decimal | None = None
     bottle: str = ""
+    sure: bool = False
 
 
 class Proposal(NamedTuple):
@@ -233,6 +235,8 @@ class Setting(NamedTuple):
     """planned water changes of today that are still open (rule C11)"""
     replaces: Replaced | None = None
     """of a repeat in mode "replace removed" (rule C1)"""
+    set_point: Decimal | None = None
+    """°C: the highest to which a heater of this water is set; None: none is on record"""
     said_groups: tuple[tuple[str, tuple[str, ...]], ...] = ()
     """what keepers said of the animals: name without capitals, ids of groups (none: it is none of them)"""
 

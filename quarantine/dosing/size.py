@@ -12,12 +12,12 @@ from quarantine.dosing.forms import (
     floor_amount,
     measured_by,
     oxygen_line,
-    present_span,
     rule_lines,
+    there_span,
     tops_up,
     weighing_step,
 )
-from quarantine.dosing.known import litres_of
+from quarantine.dosing.known import litres_of, missing_litres
 from quarantine.dosing.repeats import left_low
 from quarantine.dosing.setting import OUR_CHOICE, Hold, Setting, Stock
 from quarantine.dosing.words import cited, divide, exact_grams, in_ledger, level_in
@@ -35,6 +35,10 @@ COARSEST_LOSS = Decimal("0.2")
 Our choice, no source."""
 
 
+LEDGER_TAIL = Decimal("1e-9")
+"""How far the ledger rounds a bound outward, as a share of it."""
+
+
 # --- Size ------------------------------------------------------------------------------------------------
 
 
@@ -47,6 +51,8 @@ class Size(NamedTuple):
     food: Food | None = None
     amount: Decimal = Decimal(0)
     """what is measured out of the product or the stock solution, in its own unit (not for food)"""
+    lost_to_kit: Decimal = Decimal(0)
+    """the share of the dose that half a step of its kit takes off"""
 
 
 class Food(NamedTuple):
@@ -67,17 +73,24 @@ def size_of(
     litres, plus_minus = litres_of(volume)
     target = in_ledger(substance, wanted)
     top = in_ledger(substance, Quantity(ceiling.figure.value, ceiling.figure.unit))
-    at_least, present = present_span(substance, regimen, setting) or (Decimal(0), Decimal(0))
-    rise, room = max(target - present, Decimal(0)), max(top - present, Decimal(0))
-    by_target, by_ceiling = rise * litres, room * (litres - plus_minus)
+    at_least, present = there_span(substance, regimen, setting)
+    counted_off = present if tops_up(substance, regimen) else Decimal(0)
+    rise, room = max(target - counted_off, Decimal(0)), max(top - present, Decimal(0))
+    # What is gone on record is gone for the ceiling; the target is for the mark, to which the water comes back.
+    short = missing_litres(regimen, setting)
+    least_litres = litres - plus_minus - short
+    by_target, by_ceiling = rise * litres, room * least_litres
     repeat = setting.replaces
-    exact = min(by_target, by_ceiling, *((repeat.amount,) if repeat else ()))
+    others = (by_target, *((repeat.amount,) if repeat else ()))
+    exact, with_no_step = min(*others, by_ceiling), min(*others, top * least_litres)
     measure = measured_by(substance, setting)
     amount, given = floor_amount(exact, measure, measure.step(setting))
     low = at_least + divide(given, litres + plus_minus, ROUND_FLOOR)
-    high = present + divide(given, litres - plus_minus, ROUND_CEILING)
+    high = present + divide(given, least_litres, ROUND_CEILING)
     unit, counted = wanted.unit, _counted_words(substance, regimen)
     over = f" - present {_shown_there(substance, present)}" if present else ""
+    of_target = over if counted_off else ""
+    gone = f" - {show(short)} gone" if short else ""
     there = (
         f", with {_shown_there(substance, at_least, False)} to {_shown_there(substance, present)} there"
         if present
@@ -86,20 +99,22 @@ def size_of(
     working = (
         f"water: {show(litres)} L, plus or minus {show(plus_minus)} L ({setting.volume_says})",
         *rule_lines(regimen, setting),
-        f"target {_level_words(substance, wanted)}{over}, for {show(litres)} L: {exact_grams(by_target)} {counted}",
+        f"target {_level_words(substance, wanted)}{of_target}, for {show(litres)} L: "
+        f"{exact_grams(by_target)} {counted}",
         f"ceiling {_level_words(substance, Quantity(ceiling.figure.value, ceiling.figure.unit))}"
         f"{f' ({ceiling.group})' if ceiling.group else ''}{over}, for "
-        f"{show(litres)} - {show(plus_minus)} = {show(litres - plus_minus)} L: "
+        f"{show(litres)} - {show(plus_minus)}{gone} = {show(least_litres)} L: "
         f"{exact_grams(by_ceiling)} {counted}",
         *(repeat.working if repeat else ()),
         *_rounding_lines(exact, given, amount, measure, counted, setting),
-        f"gives {show(given / 1000)} {counted} in {show(litres + plus_minus)} L to {show(litres - plus_minus)} L"
+        f"gives {show(given / 1000)} {counted} in {show(litres + plus_minus)} L to {show(least_litres)} L"
         f"{there}: "
         f"{level_in(substance, low, unit, up=False)} to {level_in(substance, high, unit, up=True)} {unit}"
         f"{_also_as_copper(substance, low, high, unit)}",
         *oxygen_line(substance, regimen, high),
     )
-    return Size(exact, given, low, high, working, amount=Decimal(show(amount)))
+    lost = Decimal(0) if counted_off or not with_no_step else 1 - exact / with_no_step
+    return Size(exact, given, low, high, working, amount=Decimal(show(amount)), lost_to_kit=lost)
 
 
 def _counted_words(substance: Substance, regimen: Regimen) -> str:
@@ -163,6 +178,16 @@ def size_hold(substance: Substance, regimen: Regimen, setting: Setting, size: Si
             OUR_CHOICE,
             f"nothing to add; read {what} again later",
         )
+    if size.lost_to_kit > COARSEST_LOSS:
+        return Hold(
+            "C13",
+            f"the kit reads so coarsely that half a step of it takes {show_significant(size.lost_to_kit * 100, 2)} % "
+            "off the dose: that much may be there already, under the ceiling with it",
+            show(COARSEST_LOSS * 100),
+            "%",
+            OUR_CHOICE,
+            "use a kit with finer steps",
+        )
     if size.given_mg == 0:
         one = f"one step of {TOOLS[measure.unit]}" if measure.unit in TOOLS else _tablet(step)
         return Hold(
@@ -186,6 +211,9 @@ def size_hold(substance: Substance, regimen: Regimen, setting: Setting, size: Si
             _finer(substance, measure, size, setting),
         )
     upper = Decimal(0) if topped else decimal_up(setting.levels.get(substance.id, Level(0.0, 0.0)).high or 0.0)
+    sized_by = there_span(substance, regimen, setting)[1]
+    # What sized the dose is in gives_high already; the ledger rounds the same reading outward by a float's tail.
+    upper = Decimal(0) if upper <= sized_by * (1 + LEDGER_TAIL) else upper - sized_by
     if upper + size.gives_high > top:
         unit = ceiling.figure.unit
         return Hold(
@@ -284,9 +312,7 @@ def clearing_litres(
     """
     share = 1 - at_most_mg_per_l / upper_mg_per_l
     # The ledger rounds its bounds outward; a billionth more than the algebra keeps the result inside.
-    out = (share * (litres + plus_minus_litres) * (1 + Decimal("1e-9"))).quantize(
-        Decimal("0.1"), rounding=ROUND_CEILING
-    )
+    out = (share * (litres + plus_minus_litres) * (1 + LEDGER_TAIL)).quantize(Decimal("0.1"), rounding=ROUND_CEILING)
     return out if out < litres - plus_minus_litres else None
 
 

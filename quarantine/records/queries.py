@@ -22,7 +22,7 @@ _ELSEWHERE = """select id, case when kind = 'dose' then 'dose_before' else kind 
     on moved.data like '%"' || other.id || '"%' where moved.system = :system and moved.kind = 'moved_in')
     and batch in (select id from batch where system = :system) and """
 _OF_WATER = """('reading', 'source_water', 'change', 'topup', 'evaporation', 'exchange', 'removal', 'unknown_addition',
-    'filter_on', 'incident', 'incident_over', 'disturbance', 'shared', 'lift')"""
+    'filter_on', 'set_point', 'incident', 'incident_over', 'disturbance', 'shared', 'lift')"""
 
 # Of two volumes of one second the measured one rules the computed one.
 _MEASURED_LAST = "case when method = 'computed from its measures' then 0 else 1 end"
@@ -65,8 +65,8 @@ QUERIES = {
     + "system = :system and happened_at >= :since union all "
     + _FACT.replace("*", _COLUMNS)
     + """system = :system and kind in
-        ('dose', 'change', 'topup', 'evaporation', 'exchange', 'removal', 'unknown_addition', 'filter_on', 'reading')
-        and (kind <> 'reading' or data like '%"copper"%' or data like '%"salinity"%')
+        ('dose', 'change', 'topup', 'evaporation', 'exchange', 'removal', 'unknown_addition', 'filter_on', 'set_point',
+        'reading') and (kind <> 'reading' or data like '%"copper"%' or data like '%"salinity"%')
         and coalesce(happened_at, '') < :since union all """
     + _ELSEWHERE
     + f"happened_at >= :since and kind not in {_OF_WATER}",

@@ -6,15 +6,16 @@ bounds by hatching. Nothing is taken from elsewhere, and text of the record cann
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
-from datetime import UTC, date, datetime, time, timedelta
+from collections.abc import Iterator, Sequence
+from datetime import datetime, timedelta
 from decimal import Decimal
 from math import floor, log10
 from typing import NamedTuple
 from zoneinfo import ZoneInfo
 
-from quarantine.quantity import show, show_significant
-from quarantine.reports.paper import escape, plain
+from quarantine.quantity import show_significant
+from quarantine.reports.drawing import WIDTH, folded, line, path, picture, px, text, ticks
+from quarantine.reports.paper import escape
 
 BEGINS = '<?xml version="1.0" encoding="UTF-8"?>\n<!-- A level over time, drawn by quarantine -->\n'
 """The first bytes of each file, by which an older one is known again."""
@@ -122,44 +123,6 @@ def _amount(value: float, unit: str) -> str:
     return f"{_number(value)} {unit}"
 
 
-_HOURS = (1, 2, 3, 6, 12)
-_DAYS = (1, 2, 3, 7, 14, 28, 56, 91, 182, 365, 730, 1825, 3650, 18250)
-
-
-def _ticks(chart: Chart, scale: _Scale, most: int) -> list[tuple[datetime, str]]:
-    """Round times at the site, at most so many: clock times with their date at midnight, or dates only."""
-    zone = ZoneInfo(chart.zone)
-    end = scale.start + timedelta(seconds=scale.seconds)
-    first, last = scale.start.astimezone(zone).date(), end.astimezone(zone).date()
-    for hours in _HOURS if scale.seconds < 86400 * most else ():
-        clocks = [(day, hour) for day in _days(first, last, 1) for hour in range(0, 24, hours)]
-        found = [
-            (at, f"{day:%m-%d}" if hour == 0 else f"{hour:02d}:00")
-            for day, hour in clocks
-            if scale.start <= (at := _instant(day, hour, zone)) <= end
-        ]
-        if len(found) <= most:
-            return found
-    for step in _DAYS:
-        found = [
-            (at, f"{day:%m-%d}" if step < 182 else f"{day:%Y-%m}")
-            for day in _days(first, last, step)
-            if scale.start <= (at := _instant(day, 0, zone)) <= end
-        ]
-        if len(found) <= most:
-            return found
-    return []
-
-
-def _days(first: date, last: date, step: int) -> Iterator[date]:
-    for n in range(0, (last - first).days + 1, step):
-        yield first + timedelta(days=n)
-
-
-def _instant(day: date, hour: int, zone: ZoneInfo) -> datetime:
-    return datetime.combine(day, time(hour), zone).astimezone(UTC)
-
-
 def _spans(chart: Chart) -> Iterator[tuple[Point, datetime]]:
     """Each point with the instant at which its bounds end."""
     for at, point in enumerate(chart.points):
@@ -174,11 +137,9 @@ def _years(chart: Chart) -> str:
 
 # --- SVG --------------------------------------------------------------------------------------------------
 
-_WIDTH, _LEFT, _RIGHT, _TOP, _PLOT = 960, 90, 230, 64, 330
+_LEFT, _RIGHT, _TOP, _PLOT = 90, 230, 64, 330
 _DASHES = {"target": "14 5 3 5", "ceiling": "18 7", "prolonged limit": "3 5", "effective minimum": "8 4"}
 _ROW = 24
-_LETTER = 6.6
-"""Width of a letter of 12 px, by which a title is folded; wide letters of a plain sans-serif."""
 
 
 def svg(chart: Chart) -> str:
@@ -190,7 +151,7 @@ def svg(chart: Chart) -> str:
         raise ValueError("a chart has at least one point")
     scale = _scale(chart, 6)
     plot = _Plot(scale)
-    title = _folded(chart.title, _WIDTH - 40)
+    title = folded(chart.title, WIDTH - 40)
     rows = [kind for kind in MARKS if any(m.kind == kind for m in chart.marks)]
     notes = [_above(rule, chart.unit) for rule in chart.rules if rule not in _drawn(chart, scale)]
     notes += ["Hatched: from the lower to the upper bound of what may be in the water."]
@@ -199,24 +160,16 @@ def svg(chart: Chart) -> str:
     foot = _TOP + _PLOT + 52
     height = foot + _ROW * len(rows) + 18 * len(notes) + 16
     parts = [
-        f'<rect x="0" y="0" width="{_WIDTH}" height="{height}" fill="#fff"/>',
-        *(_text(20, 26 + 18 * n, line, size=15, bold=True) for n, line in enumerate(title)),
+        *(text(20, 26 + 18 * n, words, size=15, bold=True) for n, words in enumerate(title)),
         *_axes(chart, plot),
         *_band(chart, plot),
         *_rules(chart, plot),
         *_now(chart, plot),
         *_reading_bars(chart, plot),
         *(part for n, kind in enumerate(rows) for part in _mark_row(chart, plot, kind, foot + _ROW * n)),
-        *(_text(_LEFT, foot + _ROW * len(rows) + 18 * n + 4, note) for n, note in enumerate(notes)),
+        *(text(_LEFT, foot + _ROW * len(rows) + 18 * n + 4, note) for n, note in enumerate(notes)),
     ]
-    body = "\n".join(parts)
-    return (
-        f'{BEGINS}<svg xmlns="http://www.w3.org/2000/svg" width="{_WIDTH}" height="{height}" '
-        f'viewBox="0 0 {_WIDTH} {height}" role="img" aria-labelledby="title desc" '
-        f'font-family="Arial, Helvetica, DejaVu Sans, sans-serif" fill="#000">\n'
-        f'<title id="title">{escape(chart.title)}</title>\n<desc id="desc">{escape(chart.says)}</desc>\n'
-        f"{_PATTERNS}\n{body}\n</svg>\n"
-    )
+    return picture(BEGINS, height, chart.title, chart.says, [_PATTERNS, *parts])
 
 
 _PATTERNS = (
@@ -233,49 +186,24 @@ class _Plot(NamedTuple):
     scale: _Scale
 
     def x(self, at: datetime) -> float:
-        return _LEFT + self.scale.across(at) * (_WIDTH - _LEFT - _RIGHT)
+        return _LEFT + self.scale.across(at) * (WIDTH - _LEFT - _RIGHT)
 
     def y(self, value: float) -> float:
         return _TOP + (1 - self.scale.up(value)) * _PLOT
 
 
-def _px(value: float) -> str:
-    return show(Decimal(repr(round(value, 1))))
-
-
-def _text(x: float, y: float, words: str, *, size: int = 12, anchor: str = "start", bold: bool = False) -> str:
-    weight = ' font-weight="bold"' if bold else ""
-    return f'<text x="{_px(x)}" y="{_px(y)}" font-size="{size}" text-anchor="{anchor}"{weight}>{escape(words)}</text>'
-
-
-def _line(x1: float, y1: float, x2: float, y2: float, width: float = 1.0, dashes: str = "") -> str:
-    dashed = f' stroke-dasharray="{dashes}"' if dashes else ""
-    return (
-        f'<line x1="{_px(x1)}" y1="{_px(y1)}" x2="{_px(x2)}" y2="{_px(y2)}" stroke="#000" '
-        f'stroke-width="{_px(width)}"{dashed}/>'
-    )
-
-
-def _folded(words: str, width: int) -> list[str]:
-    """The title on at most two lines; what is longer stands whole in the title element."""
-    from textwrap import wrap
-
-    lines = wrap(plain(words), int(width / (_LETTER * 15 / 12)))
-    return [*lines[:1], *([lines[1] + ("…" if len(lines) > 2 else "")] if len(lines) > 1 else [])]
-
-
 def _axes(chart: Chart, plot: _Plot) -> Iterator[str]:
-    bottom, right = _TOP + _PLOT, _WIDTH - _RIGHT
-    yield _line(_LEFT, _TOP, _LEFT, bottom, 1.5)
-    yield _line(_LEFT, bottom, right, bottom, 1.5)
+    bottom, right = _TOP + _PLOT, WIDTH - _RIGHT
+    yield line(_LEFT, _TOP, _LEFT, bottom, 1.5)
+    yield line(_LEFT, bottom, right, bottom, 1.5)
     for value in plot.scale.ticks:
-        yield _line(_LEFT - 5, plot.y(value), _LEFT, plot.y(value))
-        yield _text(_LEFT - 9, plot.y(value) + 4, _number(value), anchor="end")
-    yield _text(20, _TOP - 10, chart.unit, bold=True)
-    for at, words in _ticks(chart, plot.scale, 9):
-        yield _line(plot.x(at), bottom, plot.x(at), bottom + 5)
-        yield _text(plot.x(at), bottom + 18, words, anchor="middle")
-    yield _text(_LEFT, bottom + 34, f"{_years(chart)}, month-day and clock at the site ({chart.zone})")
+        yield line(_LEFT - 5, plot.y(value), _LEFT, plot.y(value))
+        yield text(_LEFT - 9, plot.y(value) + 4, _number(value), anchor="end")
+    yield text(20, _TOP - 10, chart.unit, bold=True)
+    for at, words in ticks(plot.scale.start, plot.scale.seconds, chart.zone, 9):
+        yield line(plot.x(at), bottom, plot.x(at), bottom + 5)
+        yield text(plot.x(at), bottom + 18, words, anchor="middle")
+    yield text(_LEFT, bottom + 34, f"{_years(chart)}, month-day and clock at the site ({chart.zone})")
 
 
 def _band(chart: Chart, plot: _Plot) -> Iterator[str]:
@@ -289,7 +217,7 @@ def _band(chart: Chart, plot: _Plot) -> Iterator[str]:
         run = []
         left, right = plot.x(point.at), plot.x(end)
         yield (
-            f'<rect x="{_px(left)}" y="{_TOP}" width="{_px(max(right - left, 1))}" height="{_PLOT}" '
+            f'<rect x="{px(left)}" y="{_TOP}" width="{px(max(right - left, 1))}" height="{_PLOT}" '
             f'fill="url(#cross)" stroke="#000" stroke-width="0.5"><title>unknown</title></rect>'
         )
     yield from _run(run, plot)
@@ -300,18 +228,14 @@ def _run(run: Sequence[tuple[Point, datetime]], plot: _Plot) -> Iterator[str]:
         return
     upper = [xy for p, end in run for xy in ((plot.x(p.at), plot.y(p.high or 0)), (plot.x(end), plot.y(p.high or 0)))]
     lower = [xy for p, end in run for xy in ((plot.x(p.at), plot.y(p.low or 0)), (plot.x(end), plot.y(p.low or 0)))]
-    yield f'<path d="{_path([*upper, *reversed(lower)])} Z" fill="url(#hatch)" stroke="none"/>'
-    yield f'<path d="{_path(lower)}" fill="none" stroke="#000" stroke-width="1"/>'
-    yield f'<path d="{_path(upper)}" fill="none" stroke="#000" stroke-width="2.5"/>'
-
-
-def _path(points: Iterable[tuple[float, float]]) -> str:
-    return "M" + " L".join(f"{_px(x)} {_px(y)}" for x, y in points)
+    yield f'<path d="{path([*upper, *reversed(lower)])} Z" fill="url(#hatch)" stroke="none"/>'
+    yield f'<path d="{path(lower)}" fill="none" stroke="#000" stroke-width="1"/>'
+    yield f'<path d="{path(upper)}" fill="none" stroke="#000" stroke-width="2.5"/>'
 
 
 def _rules(chart: Chart, plot: _Plot) -> Iterator[str]:
     """Each figure as a dashed line, and its words beside the plot, moved apart where they would touch."""
-    right = _WIDTH - _RIGHT
+    right = WIDTH - _RIGHT
     last = chart.points[-1]
     named = [(plot.y(r.value), f"{r.what} {_amount(r.value, chart.unit)}") for r in _drawn(chart, plot.scale)]
     if last.high is not None and last.low is not None:
@@ -319,11 +243,11 @@ def _rules(chart: Chart, plot: _Plot) -> Iterator[str]:
         named.append((plot.y(last.low), f"lower bound {show_down(last.low)} {chart.unit}"))
     for rule in _drawn(chart, plot.scale):
         y = plot.y(rule.value)
-        yield _line(_LEFT, y, right, y, 2.0 if rule.what == "ceiling" else 1.4, _DASHES[rule.what])
+        yield line(_LEFT, y, right, y, 2.0 if rule.what == "ceiling" else 1.4, _DASHES[rule.what])
     named.sort()
     for (y, words), spread in zip(named, _spread([y for y, _ in named], 16, _TOP + 4, _TOP + _PLOT), strict=True):
-        yield _line(right, y, right + 14, spread, 0.7)
-        yield _text(right + 18, spread + 4, words)
+        yield line(right, y, right + 14, spread, 0.7)
+        yield text(right + 18, spread + 4, words)
 
 
 def show_up(value: float) -> str:
@@ -351,22 +275,22 @@ def _spread(wanted: list[float], apart: float, top: float, bottom: float) -> lis
 def _now(chart: Chart, plot: _Plot) -> Iterator[str]:
     if chart.points[0].at < chart.now <= chart.until:
         x = plot.x(chart.now)
-        yield _line(x, _TOP - 4, x, _TOP + _PLOT, 1.0, "2 3")
-        yield _text(x, _TOP - 8, "now", anchor="middle")
+        yield line(x, _TOP - 4, x, _TOP + _PLOT, 1.0, "2 3")
+        yield text(x, _TOP - 8, "now", anchor="middle")
 
 
 def _reading_bars(chart: Chart, plot: _Plot) -> Iterator[str]:
     for mark in chart.marks:
         if mark.kind == "reading" and mark.low is not None and mark.high is not None:
             x, low, high = plot.x(mark.at), plot.y(mark.low), plot.y(mark.high)
-            yield _line(x, low, x, high, 2.0)
-            yield _line(x - 5, low, x + 5, low, 2.0)
-            yield _line(x - 5, high, x + 5, high, 2.0)
+            yield line(x, low, x, high, 2.0)
+            yield line(x - 5, low, x + 5, low, 2.0)
+            yield line(x - 5, high, x + 5, high, 2.0)
 
 
 def _mark_row(chart: Chart, plot: _Plot, kind: str, y: float) -> Iterator[str]:
-    yield _text(_LEFT - 9, y + 4, MARKS[kind], anchor="end")
-    yield _line(_LEFT, y, _WIDTH - _RIGHT, y, 0.4)
+    yield text(_LEFT - 9, y + 4, MARKS[kind], anchor="end")
+    yield line(_LEFT, y, WIDTH - _RIGHT, y, 0.4)
     for mark in chart.marks:
         if mark.kind == kind:
             yield f"<g><title>{escape(mark.says)}</title>{_shape(kind, plot.x(mark.at), y)}</g>"
@@ -375,13 +299,13 @@ def _mark_row(chart: Chart, plot: _Plot, kind: str, y: float) -> Iterator[str]:
 def _shape(kind: str, x: float, y: float) -> str:
     """A filled triangle, an open diamond, a filled circle, a cross."""
     if kind == "reading":
-        return f'<circle cx="{_px(x)}" cy="{_px(y)}" r="4.5" fill="#000"/>'
+        return f'<circle cx="{px(x)}" cy="{px(y)}" r="4.5" fill="#000"/>'
     if kind == "dose":
-        return f'<path d="{_path([(x - 6, y + 5), (x, y - 7), (x + 6, y + 5)])} Z" fill="#000"/>'
+        return f'<path d="{path([(x - 6, y + 5), (x, y - 7), (x + 6, y + 5)])} Z" fill="#000"/>'
     if kind == "change":
         corners = [(x - 6, y), (x, y - 6), (x + 6, y), (x, y + 6)]
-        return f'<path d="{_path(corners)} Z" fill="#fff" stroke="#000" stroke-width="1.5"/>'
-    crossed = f"{_path([(x - 5, y - 5), (x + 5, y + 5)])} {_path([(x - 5, y + 5), (x + 5, y - 5)])}"
+        return f'<path d="{path(corners)} Z" fill="#fff" stroke="#000" stroke-width="1.5"/>'
+    crossed = f"{path([(x - 5, y - 5), (x + 5, y + 5)])} {path([(x - 5, y + 5), (x + 5, y - 5)])}"
     return f'<path d="{crossed}" fill="none" stroke="#000" stroke-width="2"/>'
 
 
@@ -464,7 +388,7 @@ def _cells(chart: Chart, scale: _Scale, wide: int, rules: Sequence[Rule], filled
 def _tick_row(chart: Chart, scale: _Scale, wide: int) -> str:
     """Dates and clocks under their columns; one that would touch the last is left out."""
     row = ""
-    for at, words in _ticks(chart, scale, max(wide // 6, 2)):
+    for at, words in ticks(scale.start, scale.seconds, chart.zone, max(wide // 6, 2)):
         column = _column(scale, at, wide)
         if column >= len(row) + (1 if row else 0) and column + len(words) <= wide:
             row = f"{row:<{column}}{words}"

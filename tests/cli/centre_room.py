@@ -6,6 +6,7 @@ from __future__ import annotations
 from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any
+from zoneinfo import ZoneInfo
 
 import pytest
 from amend_room import Room
@@ -39,23 +40,38 @@ class Centre(Room):
             self.type(f"tank measure {name} '{litres}' --by buckets --plus-minus '1 L' --really")
 
     def arrive(
-        self, protocol: str, at: str, fish: str = "12 Melanotaenia praecox", tank: str = "Q1", more: str = ""
+        self,
+        protocol: str,
+        at: str,
+        fish: str = "12 Melanotaenia praecox",
+        tank: str = "Q1",
+        source: str = "a breeder",
+        more: str = "",
     ) -> str:
         """Fish come now."""
         return self.at(at).type(
-            f"batch start --tank {tank} --protocol {protocol} --arrived '{at}' --fish '{fish}' --from 'a breeder' "
+            f"batch start --tank {tank} --protocol {protocol} --arrived '{at}' --fish '{fish}' --from '{source}' "
             f"--to Show --acknowledge --yes {more}"
         )
 
-    def days(self, first: str, last: str, seen: int, tanks: str = "Q1", *, clock: str = "09:00") -> None:
-        """Each of these days one look at so many fish that ate, and the readings that a dose asks for."""
+    def days(self, first: str, last: str, seen: int, tanks: str = "Q1", *, readings: bool = True) -> None:
+        """Each of these days at 09:00 one look at so many fish that ate, and the readings that a dose asks for."""
         day, end = datetime.fromisoformat(first), datetime.fromisoformat(last)
         while day <= end:
-            self.at(f"{day:%Y-%m-%d} {clock}")
+            self.at(f"{day:%Y-%m-%d} 09:00")
             for tank in tanks.split():
                 self.type(f"look '{tank} {seen} 3' --no-signs")
-                self.type(f"reading {tank} {FRESH if self.water == 'fresh' else MARINE}")
+                if readings:
+                    self.type(f"reading {tank} {FRESH if self.water == 'fresh' else MARINE}")
             day += timedelta(days=1)
+
+    def settle(self, batch: str = "Q1-1") -> None:
+        """What of a batch is open up to today is said to have been left out, with a reason."""
+        today = f"{self.now.astimezone(ZoneInfo(self.zone)):%Y-%m-%d}"
+        tasks = self.json(f"batch show {batch}")["tasks"]
+        open_ = [t["code"] for t in tasks if t["state"] in ("planned", "missed") and t["day"] and t["day"] <= today]
+        if open_:
+            self.type(f"skip {' '.join(open_)} --because 'a story' --yes")
 
     def due(self, kind: str = "dose", tank: str = "Q1") -> list[dict[str, Any]]:
         """What of a kind is due now or overdue, as the list of the day has it."""

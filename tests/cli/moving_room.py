@@ -14,7 +14,9 @@ def hall(room: OnceRoom, protocol: str = "marine-praziquantel") -> OnceRoom:
     return room
 
 
-def day(room: OnceRoom, number: int, tank: str, seen: int = 4, clock: str = "16:00:00", more: str = "--no-signs") -> None:
+def day(
+    room: OnceRoom, number: int, tank: str, seen: int = 4, clock: str = "16:00:00", more: str = "--no-signs"
+) -> None:
     """One more day in February is looked at and tested."""
     room.at(f"2026-02-{number:02} {clock}")
     room.type(f'look "{tank} {seen} 3" {more}')

@@ -182,6 +182,9 @@ def test_the_example_in_the_help_runs(
     monkeypatch.setenv("COLUMNS", "120")
     (tmp_path / "mine.toml").write_text(shipped()["fresh-watch"].read_text(encoding="utf-8") + WAITS, encoding="utf-8")
     (tmp_path / "bath.toml").write_text(template(), encoding="utf-8")
+    watch = shipped()["fresh-watch"].read_text(encoding="utf-8")
+    newer = re.sub(r"(?m)^revision = (\d+)$", lambda m: f"revision = {int(m[1]) + 1}", watch)
+    (tmp_path / "current.toml").write_text(newer, encoding="utf-8")
     words = shlex.split(example)[1:]
     with freeze_time(at):
         for line in BEFORE.get(name, []):

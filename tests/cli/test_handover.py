@@ -6,8 +6,11 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from freezegun import freeze_time
 from once_room import OnceRoom, furnish
 from school_room import arrive, school
+
+from quarantine.cli.app import run
 
 
 @pytest.fixture
@@ -154,8 +157,11 @@ def test_the_note_prints(hall: OnceRoom, tmp_path: Path, monkeypatch: pytest.Mon
     assert hall.code() in text
     assert "not the record" in text
     monkeypatch.setenv("COLUMNS", "40")
-    hall.capsys.readouterr()
-    hall.type("handover")
+    with freeze_time(hall.now):
+        assert run(["--home", str(hall.home), "--as", "Robin", "handover"]) == 0
+    lines = hall.capsys.readouterr().out.splitlines()
+    assert len(lines) > 10
+    assert max(map(len, lines)) <= 40
 
 
 def test_an_empty_record_has_an_empty_note(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -266,7 +266,7 @@ def test_the_water_for_the_end_of_a_bath_is_listed(
     fresh.type("reading Q1 --tap-chlorine 1mg/L")
     tasks = {one["task"] for one in item(fresh, "sodium-thiosulfate")["shorts"]}
     assert "water for the end of bath of n01" in tasks
-    assert "Water to stand ready, matched and conditioned:" in fresh.type("shopping")
+    assert "Water to stand ready: matched, conditioned water, " in fresh.type("shopping")
 
 
 HEAVY = {

@@ -85,10 +85,10 @@ def test_C1_what_replaces_a_change_is_sized_by_the_share_of_all_the_water() -> N
 @pytest.mark.parametrize(
     ("beside", "remedy"),
     [
-        (("the sump",), "record how many litres stand in the sump: quarantine tank add, with --sump LITRES"),
+        (("the sump",), "record how many litres stand in the sump: quarantine tank parts TANK --sump LITRES"),
         (
             ("the sump", "the filter"),
-            "record how many litres stand in the sump and the filter: quarantine tank add, with --sump LITRES and "
+            "record how many litres stand in the sump and the filter: quarantine tank parts TANK --sump LITRES and "
             "--filter LITRES",
         ),
         (("1 other tank", "the sump"), "use a template that doses the whole water system with the filter running"),
@@ -109,7 +109,10 @@ def test_C10_a_tank_without_a_sump_or_filter_on_record_is_confirmed() -> None:
     """All its litres count as the tank's own, and the keeper confirms that none stand apart."""
     card = asked("Z01", tank(litres=50, apart=None, beside=()), where=OFF)
     assert card.dose.add == Decimal("0.1")
-    said = "No sump or filter is on record: none of the 50 L stand apart while the filter is off (rule C10)"
+    said = (
+        "No sump or filter is on record: none of the 50 L stand apart while the filter is off (rule C10; where some "
+        "do, record them first: quarantine tank parts)"
+    )
     assert said in card.confirm
     assert said not in asked("Z01", tank(), where=OFF).confirm
 

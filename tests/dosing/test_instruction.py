@@ -44,12 +44,13 @@ def test_a_trial_is_held_without_an_instruction_and_its_hold_names_the_command()
 
 
 def test_the_dose_of_the_instruction_is_used_and_never_the_default_of_the_entry() -> None:
-    """Z04's own figure is 12 mg/L; instructed are 3 mg/L: 3 x 200 L = 600 mg, and the card says on whose word."""
+    """Z04's own figure is 0.75 mg/L; instructed are 3 mg/L: 3 x 200 L = 600 mg, and the card says on whose word."""
     proposal = asked("Z04", under(said("Z04", "3")))
     assert proposal.hold is None
     assert (proposal.dose.target, proposal.dose.add) == (Decimal(3), Decimal("0.6"))
     assert proposal.how[0] == (
-        'On the instruction of a practice, 2026-02-19: Z04, 3 mg/L, until 2026-03-01: "bathe them once".'
+        'On the instruction of a practice, 2026-02-19: Z04, 3 mg/L, until 2026-03-01: "bathe them once". '
+        "Without it the target is 0.75 mg/L."
     )
 
 

@@ -60,7 +60,7 @@ def water(
 def asked(row: str, setting: Setting, strength: str | None = None, **more: Any) -> Proposal:
     """The card of a row, with a product's strength as typed."""
     substance, found = regimen(row)
-    product = read_strength(strength, substance) if strength else None
+    product = read_strength(strength, substance)._replace(sure=True) if strength else None
     return propose(substance, found, setting._replace(product=product), **more)
 
 

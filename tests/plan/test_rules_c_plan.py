@@ -409,3 +409,17 @@ def test_c9_the_end_of_a_bath_is_held_by_nobody_s_claim(tmp_path: Path, capsys: 
     code = next(task["code"] for task in tasks if task["step"] == "bath.end")
     house.says("2026-03-05 09:50", *robin, "claim", code)
     assert "the bath has ended" in house.says("2026-03-05 09:55", *alex, "done", code, "--gave", "54 L")
+
+
+def test_c19_a_calendar_has_no_dose_for_who_has_not_acknowledged_it(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Robin read the cautions and Alex did not, whoever else has."""
+    house = House(tmp_path / "home", capsys, protocol="fresh-salt-dip")
+    house.says("2026-03-01 11:00", "keeper", "add", "Alex")
+    for keeper, has in (("Robin", True), ("Alex", False)):
+        file = tmp_path / f"{keeper}.ics"
+        house.says("2026-03-01 12:00", "--as", "Robin", "calendar", "write", str(file), "--keeper", keeper)
+        text = file.read_text(encoding="utf-8").replace("\r\n ", "")
+        assert "BEGIN:VEVENT" in text
+        assert ("Salt dip" in text) is has

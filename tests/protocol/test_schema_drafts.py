@@ -37,7 +37,7 @@ def test_every_key_is_explained_once_above_its_first_use(name: str) -> None:
     """A comment for each key that is used, none of them twice, and the rest of each table named as possible."""
     text = draft(_text(name), "mine.toml", "mine", "Robin", TODAY)
     lines = text.splitlines()
-    assert lines[0].startswith(f"# A protocol of your own, made from {name}, revision 1.")
+    assert lines[0].startswith(f"# A protocol of your own, made from {name}, revision {load(name).revision}.")
     for key in ("format", "cite", "length", "kind", "reads", "outbreak", "clear_days"):
         (at,) = [n for n, line in enumerate(lines) if re.match(rf"# {key} \(", line)]
         used = next(n for n, line in enumerate(lines) if re.search(rf"(?<![\w#]){key} = ", line))

@@ -92,7 +92,7 @@ def test_F87_every_event_is_one_line_that_says_when_who_and_what(
     """As many lines as entries, in order; each with its number, its time, its keeper, a sentence and a short seal."""
     entries = sorted(dump(lived)["journal"], key=lambda row: row["n"])
     lines = printed(capsys).splitlines()
-    assert len(lines) == len(entries) == 26
+    assert len(lines) == len(entries) == 29
     for line, entry in zip(lines, entries, strict=True):
         document = json.loads(entry["payload"])
         when = document["happened_at"][:16].replace("T", " ")
@@ -107,7 +107,7 @@ def test_F87_the_log_is_plain_text_in_any_database_tool(lived: str) -> None:
     """Without this program: each entry is one line of JSON that names when, what and the sentence."""
     with closing(sqlite3.connect(sqlite_path(lived))) as lite:
         payloads = [payload for (payload,) in lite.execute("select payload from journal order by n")]
-    assert len(payloads) == 26
+    assert len(payloads) == 29
     for payload in payloads:
         assert len(payload.splitlines()) == 1
         assert json.loads(payload).keys() >= {"happened_at", "entered_at", "keeper", "kind", "says", "rows", "parents"}
@@ -133,7 +133,7 @@ def test_F87_an_entry_made_late_says_so_and_the_last_can_be_asked_for(
     """Happened-at and entered-at are two times: both are shown where they differ; `--last 2` shows two, in order."""
     noting.event(desk(lived, 5), "disturbance", "Q1", {"what": "shared net"}, at="2026-02-14 09:00")
     lines = printed(capsys, "--last", "2").splitlines()
-    assert [line.split()[0] for line in lines] == ["26", "27"]
+    assert [line.split()[0] for line in lines] == ["29", "30"]
     assert "2026-02-14 08:00 UTC" in lines[1]
     assert "(entered 2026-02-15 12:30 UTC)" in lines[1]
     assert "entered" not in lines[0]
@@ -176,7 +176,7 @@ def test_F88_every_action_leaves_every_older_line_as_it_was(
     monkeypatch.setattr(store.Store, "act", watched)
     live(url, tmp_path / "calendar.ics")
     seen.append(_kept(url))
-    assert len(seen) == 27
+    assert len(seen) == 30
     for older, newer in pairwise(seen):
         for table, rows in older.items():
             assert [row for row in newer[table] if row in rows] == rows, table
@@ -345,7 +345,7 @@ def test_F89_what_is_no_seal_is_not_looked_for(lived: str, seal: str) -> None:
 def test_F89_a_seal_is_named_for_what_it_is(lived: str) -> None:
     """The seal of an entry and the seal that a sign-off printed are both found; another is not, said plainly."""
     entry = sorted(dump(lived)["journal"], key=lambda row: row["n"])[6]["id"]
-    assert check(lived, entry[:16])["against"] == "journal entry 7 of 26"
+    assert check(lived, entry[:16])["against"] == "journal entry 7 of 29"
     seal = dump(lived)["signoff"][0]["seal"]
     assert check(lived, seal)["against"] == "the sign-off of batch Q1-1"
     assert "against" not in check(lived)
