@@ -174,7 +174,7 @@ def dose_clock(evidence: Evidence) -> Counted:
         return Counted(None, None, "hours", "; ".join(_still_in(one) for one in still))
     last = max(evidence.exposures, key=lambda one: one.until or one.last_dose)
     end = last.until or last.last_dose
-    given = _clock(last.last_dose, evidence.zone)
+    given = clock_text(last.last_dose, evidence.zone)
     because = f"contact with {_name(last)} ended, last given {given} (rule A9)"
     return Counted(end, int((evidence.as_of - end) // HOUR), "hours", because)
 
@@ -197,7 +197,8 @@ def _name(one: Exposure) -> str:
     return load(one.substance).name
 
 
-def _clock(at: datetime, zone: str) -> str:
+def clock_text(at: datetime, zone: str) -> str:
+    """An instant as people at the site write it."""
     return at.astimezone(ZoneInfo(zone)).strftime("%Y-%m-%d %H:%M")
 
 

@@ -313,7 +313,7 @@ def gather(
         extended_days=sum(int(f.data["days"]) for f in own if f.kind == "extended"),
         altered=known.altered,
         stopped=stopped,
-        all_seen_on=all_seen_on if alive > 0 else None,
+        all_seen_on=_all_seen(all_seen_on, merged, zone) if alive > 0 else None,
         of_water=tuple(sorted(of_water, key=lambda one: one[:3])),
         entered_id=entered_id,
         since=place.since,
@@ -352,6 +352,12 @@ def _with_others(clear: Clear, merged: tuple[Fact, ...], zone: str) -> Clear:
     return clear
 
 
+def _all_seen(own: date, merged: tuple[Fact, ...], zone: str) -> date:
+    """The last day on which every fish was seen: of a merged batch its own, until all were seen together."""
+    theirs = [f.data["all_seen_on"] for f in merged if own <= local_day(f.at, zone) and f.data["all_seen_on"]]
+    return min([own, *(date.fromisoformat(day) for day in theirs)])
+
+
 def _with_their_deaths(deaths: tuple[Fact, ...], merged: tuple[Fact, ...]) -> tuple[Fact, ...]:
     """The deaths of a batch and the last one of each that was merged into it, in order."""
     last = [f._replace(at=datetime.fromisoformat(said)) for f in merged if (said := f.data["last_death"])]
@@ -366,6 +372,13 @@ def fed_days(evidence: Evidence) -> int:
 def _since(fact: Fact, evidence: Evidence) -> int:
     """The feeding days since batches were merged."""
     return feeding_days(tuple(look for look in evidence.looks if look.at > fact.at))
+
+
+def eaten_days(evidence: Evidence) -> int:
+    """:func:`ate_days` of all the fish, likewise."""
+    later = [tuple(look for look in evidence.looks if look.at > fact.at) for fact in evidence.merged]
+    theirs = [int(f.data["ate"]) + ate_days(looks) for f, looks in zip(evidence.merged, later, strict=True)]
+    return min([ate_days(evidence.looks), *theirs])
 
 
 def _of_these(exposures: list[Exposure], batches: tuple[str, ...], bags: Luggage | None) -> tuple[Exposure, ...]:
@@ -820,7 +833,7 @@ def _day(condition: Condition, evidence: Evidence) -> Verdict:
 
 
 def _ate(condition: Condition, evidence: Evidence) -> Verdict:
-    need, have = int(condition.value), ate_days(evidence.looks)
+    need, have = int(condition.value), eaten_days(evidence)
     return Verdict(
         have >= need,
         f"ate on {have} looked days, needed: {need}",
@@ -993,7 +1006,8 @@ def _looked_since(day: date, evidence: Evidence) -> bool:
 def _since_death(condition: Condition, evidence: Evidence) -> Verdict:
     need = int(condition.value)
     if not evidence.deaths:
-        start, what = evidence.arrived_on, "no death since arrival"
+        came = [date.fromisoformat(fact.data["arrived_on"]) for fact in evidence.merged]
+        start, what = max([evidence.arrived_on, *came]), "no death since arrival"
     else:
         start = local_day(evidence.deaths[-1].at, evidence.zone)
         what = f"last death {start}"

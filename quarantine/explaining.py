@@ -10,9 +10,8 @@ from collections.abc import Iterable, Iterator
 from datetime import date, datetime
 from decimal import Decimal
 from typing import Any, NamedTuple
-from zoneinfo import ZoneInfo
 
-from quarantine.clocks import Moved, PeriodClock
+from quarantine.clocks import Moved, PeriodClock, clock_text
 from quarantine.evidence import INCIDENT_WORDS, Standing
 from quarantine.facts import DOSES, Fact, local_day
 from quarantine.plan import needed_words
@@ -135,7 +134,7 @@ def chain(
     said = []
     if begins is not None:
         fact, keeper = begins
-        said.append(f"It hangs on: {fact_words(fact)}, {_clock(fact.at, zone)}{f', {keeper}' if keeper else ''}.")
+        said.append(f"It hangs on: {fact_words(fact)}, {clock_text(fact.at, zone)}{f', {keeper}' if keeper else ''}.")
     if step is not None and protocol is not None:
         said.append(
             f"{protocol.id} revision {protocol.revision} says: {start_words(step.start)}{repeat_words(step)}"
@@ -146,7 +145,12 @@ def chain(
     first, *moved = parts_of(reason) if reason else [""]
     if first:
         said.append(f"So its day: {first}.")
-    return [*said, *(f"Then: {part}." for part in moved)]
+    return [*said, *(_then(part) for part in moved)]
+
+
+def _then(part: str) -> str:
+    first = "the first: "
+    return f"The first of the series: {part.removeprefix(first)}." if part.startswith(first) else f"Then: {part}."
 
 
 def root_of(key: str) -> str:
@@ -158,8 +162,8 @@ def root_of(key: str) -> str:
 
 
 class Deciding(NamedTuple):
-    """One criterion: the first day on which it can be met if all goes well (None: no day is known, or it is met), and
-    whether the earliest day of sign-off is that one."""
+    """One criterion: the first day from today on on which it can be met if all goes well (None: it asks for no day, but
+    for what is read or counted), and whether it is the one that the earliest day of sign-off waits for."""
 
     title: str
     day: date | None
@@ -168,15 +172,15 @@ class Deciding(NamedTuple):
 
 def deciding(standing: Standing, protocol: Protocol) -> list[Deciding]:
     """Every criterion in the protocol's order."""
-    days = dict(standing.days)
-    found = [(c.title, days.get(c.title)) for c in protocol.criteria]
-    later = standing.earliest > standing.evidence.today
-    return [Deciding(title, day, later and day == standing.earliest) for title, day in found]
+    today = standing.evidence.today
+    days = {title: max(day, today) for title, day in standing.days}
+    found = [(criterion.title, days.get(criterion.title)) for criterion in protocol.criteria]
+    return [Deciding(title, day, day == standing.earliest > today) for title, day in found]
 
 
-def moved_words(moved: Moved) -> str:
+def moved_words(moved: Moved, *, dated: bool = True) -> str:
     """One thing that moved a period: its day, what it was, the rule, the days it added."""
-    on = f"{moved.on}: " if moved.on else ""
+    on = f"{moved.on}: " if moved.on and dated else ""
     days = f"{moved.days} day{'' if moved.days == 1 else 's'}"
     return f"{on}{moved.why}; {RULES.get(moved.rule, moved.rule)} (+{days})"
 
@@ -242,7 +246,7 @@ def _acted(day: date, standing: Standing, periods: Iterable[PeriodClock], events
     ]
     yield from dict.fromkeys(f"{one.why}: the template says {events[one.event]}" for one in touching)
     for period in periods:
-        yield from (f"{period.title}: {moved_words(one)}" for one in period.moved if one.on == day)
+        yield from (f"{period.title}: {moved_words(one, dated=False)}" for one in period.moved if one.on == day)
         if day == period.zero:
             yield f"{period.title}: day 0 ({period.because})"
         if day == period.complete_on:
@@ -263,8 +267,9 @@ def fact_words(fact: Fact) -> str:
         return f"look: {_look_words(data)}"
     if kind == "reading":
         known = PARAMETERS.get(data["parameter"])
-        unit = f" {data['unit']}" if data.get("unit") else ""
-        return f"reading: {known.title if known else data['parameter']} {show(Decimal(data['value']))}{unit}"
+        unit = data.get("unit") or (known.unit if known else "")
+        said = f"{known.title if known else data['parameter']} {show(Decimal(data['value']))} {unit}"
+        return f"reading: {said.rstrip()}"
     if kind == "died":
         return f"{data['count']} fish {'euthanised' if data.get('euthanised') else 'died'}"
     if kind in _COUNTED:
@@ -307,7 +312,3 @@ def _look_words(data: dict[str, Any]) -> str:
     signs = f", signs: {', '.join(data['signs'])}" if data.get("signs") else ""
     gone = f", gone: {', '.join(data['gone'])}" if data.get("gone") else ""
     return f"{seen}{', no signs' if data.get('no_signs') else ''}{signs}{gone}"
-
-
-def _clock(at: datetime, zone: str) -> str:
-    return at.astimezone(ZoneInfo(zone)).strftime("%Y-%m-%d %H:%M")

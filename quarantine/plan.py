@@ -76,7 +76,7 @@ def plan(courses: list[Course], facts: list[Fact], as_of: datetime, water: Water
     stops: dict[tuple[str, str], str] = {}
     for course in sorted(courses, key=lambda c: (c.arrival.at, c.batch)):
         twins = {c.batch for c in courses if c.protocol.fingerprint == course.protocol.fingerprint} - {course.batch}
-        expansion = _Expansion(course, known, as_of, exposed, twins)
+        expansion = _Expansion(course, known, as_of, exposed, twins, {c.batch for c in courses})
         tasks += expansion.tasks()
         standings[course.batch] = expansion.standing
         stops |= {(course.batch, step): why for step, (_, why) in expansion.stops.items()}
@@ -85,21 +85,34 @@ def plan(courses: list[Course], facts: list[Fact], as_of: datetime, water: Water
     return Plan(tuple(sorted(first.values(), key=lambda t: t.key)), standings, stops)
 
 
-def packed(courses: list[Course], facts: list[Fact], batch: str, at: datetime, water: Water | None) -> dict[str, Any]:
+def packed(
+    courses: list[Course], facts: list[Fact], batch: str, at: datetime, water: Water | None, *, parts: bool = False
+) -> dict[str, Any]:
     """What a batch takes along when it is moved at an instant: the part of the fact of its move that the plan and the
-    evidence read again in the new water, as they have it in the old one (:mod:`quarantine.luggage`)."""
+    evidence read again in the new water, as they have it in the old one (:mod:`quarantine.luggage`).
+
+    ``parts``: others stay in the old water. Work of that water that hangs on one of its facts stays with them; the
+    batch goes on with the same under keys of its own.
+    """
     known = ev.Known(facts, at)
     course = next(c for c in courses if c.batch == batch)
-    made = _Expansion(course, known, at, exposures(known.ordered, water, at))
+    twins = {c.batch for c in courses if c.protocol.fingerprint == course.protocol.fingerprint} - {batch}
+    there = {c.batch for c in courses}
+    made = _Expansion(course, known, at, exposures(known.ordered, water, at), twins, there)
     evidence, before = made.evidence, made.luggage
     runs = [run for of in made.runs.values() for run in of]
     runs += [run for of in made.again.values() for _, run in of]
-    read = {run.key: run.outcome for run in runs if run.outcome is not None and run.outcome.kind == "reading"}
+    others = {run.key: run.outcome for run in runs if run.outcome is not None and run.outcome.batch != batch}
+    own = {fact.id for fact in known.own(batch)}
+    roots = {evidence.entered_id, *(one.id for one in made.begun.values())} - own if parts else set()
+    new = {root: f"{root}-{batch}" for root in roots if not root.endswith(batch)}
+    settled = {run.key: run.outcome for run in runs if run.outcome and run.key.split(":")[2] in new} | others
+    begun = {name: one._replace(id=new.get(one.id, one.id)) for name, one in made.begun.items()}
     ramps = {step.id for step in course.protocol.steps if step.ramp is not None}
     copied = {f.data[COPIED] for f in known.own(batch) if COPIED in f.data}
     of_others = [f for f in known.of("dose") if f.batch != batch and f.at >= made.since and f.id not in copied]
     return {
-        "entered_id": evidence.entered_id,
+        "entered_id": new.get(evidence.entered_id, evidence.entered_id),
         "entered_at": evidence.entered_at,
         "count": evidence.alive,
         "happenings": [[one.at, one.event, one.why, one.until and min(one.until, at)] for one in evidence.of_water],
@@ -119,7 +132,7 @@ def packed(courses: list[Course], facts: list[Fact], batch: str, at: datetime, w
             for one in made.periods.values()
             if one.in_range is not None and one.in_range.zero is not None
         },
-        "begun": {name: one._asdict() for name, one in made.begun.items()},
+        "begun": {name: one._asdict() for name, one in begun.items()},
         "stops": {
             step: {"at": when, "why": why}
             for step, (when, why) in made.stops.items()
@@ -127,13 +140,19 @@ def packed(courses: list[Course], facts: list[Fact], batch: str, at: datetime, w
         },
         "settled": {
             **({key: list(one) for key, one in before.settled.items()} if before else {}),
-            **{key: [fact.id, fact.at] for key, fact in read.items()},
+            **{_renamed(key, new): [fact.id, fact.at] for key, fact in settled.items()},
         },
         "doses": [
             *(before.fact.data["doses"] if before else []),
             *({"id": fact.id, "at": fact.at, "data": _of_a_dose(fact.data)} for fact in of_others),
         ],
     }
+
+
+def _renamed(key: str, roots: Mapping[str, str]) -> str:
+    """A key that hangs on another fact."""
+    owner, step, root, n = key.split(":")
+    return f"{owner}:{step}:{roots.get(root, root)}:{n}"
 
 
 def _in_range(counted: inrange.Count, zero: date) -> dict[str, Any]:
@@ -275,8 +294,10 @@ class _Expansion:
         as_of: datetime,
         exposed: list[Exposure],
         twins: Collection[str] = (),
+        there: Collection[str | None] = (),
     ) -> None:
         self.course = course
+        self.there = there
         self.protocol = course.protocol
         self.zone = course.zone
         self.as_of = as_of
@@ -592,7 +613,7 @@ class _Expansion:
         if subject in self.ended:
             root, at = self.ended[subject]
             return self._from(root, at, by, f"{subject!r} was stopped, not once done,")
-        return _Anchor("waiting", None, None, "", f"waits for {subject!r}, which is not planned")
+        return _Anchor(self.course.arrival.id, None, None, "", f"waits for {subject!r}, which is not planned")
 
     def _used(self, subject: str) -> list[_Run]:
         """The runs of a step that others hang on: of one that is given as needed, those that were asked for."""
@@ -618,7 +639,7 @@ class _Expansion:
     def _anchor_sign(self, start: Start, owner: str) -> _Anchor:
         seen = [f for f in self.looks if start.subject in f.data.get("signs", ())]
         if not seen:
-            return _Anchor("waiting", None, None, "", f"waits until {start.subject!r} is seen")
+            return _Anchor(self.course.arrival.id, None, None, "", f"waits until {start.subject!r} is seen")
         return self._from(_first_entered(seen), seen[0].at, start.by, f"{start.subject!r} was seen")
 
     def _anchor_reading(self, start: Start, owner: str) -> _Anchor:
@@ -631,7 +652,7 @@ class _Expansion:
         if begun is None and found:
             begun = Begun(_first_entered(found), found[0].at, found[0].data["value"])
         if begun is None:
-            return _Anchor("waiting", None, None, "", f"waits for a reading of {start.subject}")
+            return _Anchor(self.course.arrival.id, None, None, "", f"waits for a reading of {start.subject}")
         self.begun[owner] = begun
         return self._from(begun.id, begun.at, start.by, f"{start.subject} was {begun.value}")
 
@@ -895,9 +916,11 @@ class _Expansion:
         begun = run.done_at or (self._local(run.day, run.at) if over and run.day else until)
         since = min(begun, until) - timedelta(hours=TEMPERATURE_HOURS)
         shown = _every(step)
-        read = [f for f in self.evidence.readings if f.data["parameter"] == "temperature" and since < f.at <= until]
+        known = [f for f in self.evidence.readings if f.data["parameter"] == "temperature" and f.at <= until]
+        read = [f for f in known if f.at > since]
         if outcome is not None and not read:
             return _Spacing(shown)
+        read = read or known[-1:]
         if not read or (outcome is None and until - read[-1].at > timedelta(hours=inrange.GAP_HOURS)):
             return _Spacing(shown, needs="waits for a reading of temperature: the table of its repeats goes by it")
         celsius = [Decimal(f.data["value"]) for f in read]
@@ -912,13 +935,13 @@ class _Expansion:
         if found is None:
             return _Spacing(shown)
         # Since when the readings ask for so soon a repeat: what a warm spell brings forward is not due before it.
-        known, coolest, hottest = read[0].at, celsius[0], celsius[0]
+        asked, coolest, hottest = read[0].at, celsius[0], celsius[0]
         for place, value in enumerate(celsius[:-1]):
             coolest, hottest = min(coolest, value), max(hottest, value)
             before = _by_table(repeat.by_temperature, coolest, hottest)
             if before is None or _hours(before.every) > _hours(found.every):
-                known = read[place + 1].at
-        return found._replace(why=f", by the table at {said}{found.why}", since=known)
+                asked = read[place + 1].at
+        return found._replace(why=f", by the table at {said}{found.why}", since=asked)
 
     def _not_before(
         self, known: datetime, day: date | None, at: datetime | None, step: Step
@@ -955,7 +978,10 @@ class _Expansion:
         substance = regimen(step.treatment.regimen)[0].id
         ends = self._clearing_day(step)
         clearing = {one.id for one in self._clearing(step)}
-        for group in _groups(self.facts, substance, step.id, self.course.batch, clearing, self.zone, self.as_of):
+        # What was one dose with a batch that is no longer in this water is this one's to make good.
+        gone = {f.batch for f in self.shared.doses if f.id in self.shared.used and f.batch not in self.there}
+        ours = {self.course.batch, *gone}
+        for group in _groups(self.facts, substance, step.id, ours, clearing, self.zone, self.as_of):
             if group.outcome is not None:
                 root, day = group.outcome.data["key"].split(":")[2], local_day(group.changes[-1].at, self.zone)
             else:
@@ -1285,14 +1311,20 @@ def _flowed(facts: list[Fact], zone: str, as_of: datetime) -> tuple[list[Fact], 
 
 
 def _groups(
-    facts: list[Fact], substance: str, step: str, batch: str, clearing: set[str], zone: str, as_of: datetime
+    facts: list[Fact],
+    substance: str,
+    step: str,
+    ours: Collection[str | None],
+    clearing: set[str],
+    zone: str,
+    as_of: datetime,
 ) -> Iterator[_Group]:
     """The changes inside a treatment, by the dose that makes them good: one for all since the dose before.
 
     A dose makes good what it was entered after; what was entered late calls for another. Once a clearing step is done
     the treatment has ended, until the course doses again. ``facts`` are those of the water, in order. What flows
     through all the time is made good a day at a time: nothing of it is due twice, so the next day's waits until what
-    went before is made good.
+    went before is made good. ``ours`` are the batches whose doses count as those of this course.
     """
     pending: list[Fact] = []
     last, inside = None, False
@@ -1303,12 +1335,12 @@ def _groups(
     skipped: set[str] = set()
     for fact in in_order([*facts, *over]) if over else facts:
         _, of, root, _ = str(fact.data.get("key", ":::")).split(":")
-        mine = of == step and fact.batch == batch
+        mine = of == step and fact.batch in ours
         if fact.kind == "change" and inside and Decimal(fact.data["out_litres"]) > 0:
             pending.append(fact)
         elif fact.kind == FLOWED and inside and fact.id not in skipped:
             pending.append(_unused(fact, used))
-        elif fact.kind == "done" and of in clearing and fact.batch == batch:
+        elif fact.kind == "done" and of in clearing and fact.batch in ours:
             pending, inside = [], False
         elif _stays_in(fact, substance) or (fact.kind == "skip" and mine and is_again(fact)):
             answered = tuple(one for one in pending if one.entered_at <= fact.entered_at)

@@ -246,3 +246,18 @@ def test_who_handles_medicine(role: str) -> None:
     """Rule C19: a dose is never a sitter's or a pupil's, whatever its template says."""
     can = any(may_do(role, who, "dose") for who in ("anyone", "adult", "keeper"))
     assert can == (role in ("", "keeper", "adult"))
+
+
+@pytest.mark.parametrize(
+    ("role", "whose"),
+    [
+        ("", {"anyone", "adult", "keeper"}),
+        ("keeper", {"anyone", "adult", "keeper"}),
+        ("adult", {"anyone", "adult"}),
+        ("sitter", {"anyone"}),
+        ("pupil", {"anyone"}),
+    ],
+)
+def test_whose_tasks_a_role_may_do(role: str, whose: set[str]) -> None:
+    """A keeper may do all, an adult helper what anyone or an adult may, a sitter and a pupil what anyone may."""
+    assert {who for who in ("anyone", "adult", "keeper") if may_do(role, who, "chore")} == whose

@@ -1,4 +1,4 @@
-"""What a batch shared with others: water, nets, a source, lots of medicine. Reads only.
+"""What a batch shared with others: water, fish, nets, a source, lots of medicine. Reads only.
 
 For the look back after an outbreak: whatever is on record, however long ago, and no judgement of what it means.
 """
@@ -13,6 +13,7 @@ from typing import NamedTuple
 from quarantine.actions.desk import find_batch, local_text
 from quarantine.actions.registering import Given, given_out_of
 from quarantine.actions.whereabouts import EVER, Stay, came, stays_of
+from quarantine.luggage import COPIED
 from quarantine.records.codec import instant
 from quarantine.records.reads import Row, Rows
 
@@ -38,7 +39,7 @@ def contacts(rows: Rows, name: str) -> tuple[Row, list[Contact]]:
     others = [b for b in rows.rows("batches") if came(b) and b["id"] != mine["id"]]
     tanks = {row["id"]: row for row in rows.rows("tanks")}
     stays = _with_later(rows, stays_of(rows), tanks)
-    nets = rows.rows("facts_of_kind", kind="shared", system=None)
+    nets, moves = (rows.rows("facts_of_kind", kind=kind, system=None) for kind in ("shared", "moved"))
     used = given_out_of(rows)
     if not came(mine):
         return mine, []
@@ -46,6 +47,7 @@ def contacts(rows: Rows, name: str) -> tuple[Row, list[Contact]]:
     for other in sorted(others, key=lambda b: str(b["name"]).casefold()):
         ways = [
             *_waters(stays[mine["id"]], stays[other["id"]], tanks, mine["zone"]),
+            *_fish(mine, other, moves),
             *_nets(stays[mine["id"]], stays[other["id"]], nets, tanks, mine["zone"]),
             *_source(mine, other),
             *_same_lots(used.get(mine["name"], {}), used.get(other["name"], {}), mine["zone"]),
@@ -59,8 +61,10 @@ def _with_later(rows: Rows, stays: dict[str, tuple[Stay, ...]], tanks: dict[str,
     """Also the waters that single fish were moved to, and those that batches went on to when they were released."""
     found = {batch: list(there) for batch, there in stays.items()}
     for row in rows.rows("facts_of_kind", kind="moved", system=None):
-        tank = tanks.get(json.loads(row["data"]).get("to_tank") or "")
-        if tank is not None and row["batch"] in found:
+        data = json.loads(row["data"])
+        tank = tanks.get(data.get("to_tank") or "")
+        # Fish that became another batch are that one's; a copy tells of fish that left before it was parted.
+        if tank is not None and row["batch"] in found and "to_batch" not in data and COPIED not in data:
             found[row["batch"]].append(Stay(tank["system"], tank["id"], row["happened_at"], EVER, part=True))
     for batch in rows.rows("batches"):
         tank = tanks.get(batch["destination"] or "")
@@ -85,19 +89,25 @@ def _waters(mine: Iterable[Stay], theirs: Iterable[Stay], tanks: dict[str, Row],
 
 
 def _nets(mine: list[Stay], theirs: list[Stay], nets: list[Row], tanks: dict[str, Row], zone: str) -> Iterator[Way]:
-    """What went from one water to the other without fish: each such fact stands in both waters, with the same time."""
+    """What went from one water to the other without fish: each such fact stands in both waters."""
     for net in nets:
         data, at = json.loads(net["data"]), net["happened_at"]
-        if net["system"] not in _systems_at(mine, at):
-            continue
-        twins = [n for n in nets if n["happened_at"] == at and n["system"] != net["system"]]
-        met = [
-            n for n in twins if n["system"] in _systems_at(theirs, at) and json.loads(n["data"])["what"] == data["what"]
-        ]
-        if met:
-            tank = tanks.get(net["tank"] or "")
-            there = f" of {tank['name']}" if tank else ""
-            yield Way("net", at, f"{data['what']}{there} and {data['with']}, {_local(at, zone)}")
+        other = tanks.get(data["with_tank"])
+        if other and net["system"] in _systems_at(mine, at) and other["system"] in _systems_at(theirs, at):
+            yield Way("net", at, f"{data['what']} shared with {other['name']}, {_local(at, zone)}")
+
+
+def _fish(mine: Row, other: Row, moves: list[Row]) -> Iterator[Way]:
+    """Two batches that were one (rule B4: then each has lost the fish of the other), or became one (rule B3)."""
+    told: dict[str, int] = {}
+    for move in moves:
+        data = json.loads(move["data"])
+        for one, there in ((mine, other), (other, mine)):
+            if move["batch"] == one["id"] and data.get("to_batch") == there["name"] and COPIED not in data:
+                told[move["happened_at"]] = told.get(move["happened_at"], 0) + 1
+    for at, facts in told.items():
+        word = "until" if facts > 1 else "since"
+        yield Way("fish", at, f"one batch {word} {_local(at, mine['zone'])}")
 
 
 def _systems_at(stays: Iterable[Stay], at: str) -> set[str]:

@@ -28,7 +28,7 @@ from quarantine.actions.restoring import (
     stocked,
 )
 from quarantine.failures import Refused, Unknown, Usage
-from quarantine.plan import Plan
+from quarantine.plan import Plan, timing_of
 from quarantine.quantity import read, show, to
 from quarantine.records.codec import instant, text_of_instant
 from quarantine.records.reads import Row
@@ -153,7 +153,7 @@ def correct(
             if at is not None:
                 _refuse_before_arrival(act, fact, moment, zone)
             was = json.loads(fact["data"])
-            data = {**was, **_shifted(was, moment - instant(fact["happened_at"]))}
+            data = {**was, **_shifted(was, moment - instant(fact["happened_at"])), **_timed(act, fact, was, moment)}
             new, says = changed.get(fact["id"], ({}, ""))
             data |= new
             if "given" in new:
@@ -209,6 +209,12 @@ def _refuse_before_arrival(act: Act, fact: Row, moment: datetime, zone: str) -> 
                 f"The fish arrived {local_text(arrived, zone)}; at {local_text(moment, zone)} they were not there. "
                 "Check --at; what was of other fish is taken back."
             )
+
+
+def _timed(act: Act, fact: Row, data: dict[str, Any], moment: datetime) -> dict[str, Any]:
+    """How a dose lies to the window of its task, which a corrected time changes."""
+    tasks = act.rows("tasks_of_batch", batch=fact["batch"]) if "timing" in data else []
+    return {"timing": timing_of(task, moment) for task in tasks if task["id"] == fact["task"]}
 
 
 def _shifted(data: dict[str, Any], by: timedelta) -> dict[str, Any]:

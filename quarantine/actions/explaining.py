@@ -54,7 +54,7 @@ def told_of(rows: Rows, batch: Row, now: datetime) -> Told:
     at = min(instant(batch["closed_at"]), now) if batch["closed_at"] else now
     state = load_system(rows, batch["system"], at, batch["id"])
     course = next(c for c in state.courses if c.batch == batch["id"])
-    standing = plan_system(state._replace(courses=(course,)), at).standings[batch["id"]]
+    standing = plan_system(state, at).standings[batch["id"]]
     own = [f for f in state.facts if f.kind == "extended" and f.batch == batch["id"] and f.at <= at]
     extended = tuple((local_day(f.at, course.zone), int(f.data["days"])) for f in own)
     mine = [f for f in state.facts if f.at <= at and (f.batch == batch["id"] or _concerns(f, course))]

@@ -14,7 +14,6 @@ from typing import Any, NamedTuple
 from zoneinfo import ZoneInfo
 
 from quarantine.actions import cards
-from quarantine.actions.desk import local_text
 from quarantine.actions.today import tank_named
 from quarantine.dosing.known import ceiling_of
 from quarantine.dosing.words import cited, counts_in_ledger, in_ledger
@@ -348,7 +347,7 @@ def _off_strength(doses: Sequence[Fact], water: Water, zone: str) -> list[str]:
         litres, percent = show(Decimal(str(water.litres)), 2), show(Decimal(str(abs(was / water.litres - 1) * 100)), 0)
         word = "strong" if was > water.litres else "weak"
         found.append(
-            f"The dose of {local_text(dose.at, zone)} ({show(Decimal(dose.data['given']))} {dose.data['given_unit']}) "
+            f"The dose of {_local(dose.at, zone)} ({show(Decimal(dose.data['given']))} {dose.data['given_unit']}) "
             f"was measured for {show(Decimal(str(was)), 2)} L. If {litres} L are right, it was {percent} % too {word}."
         )
     return found

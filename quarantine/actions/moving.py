@@ -39,7 +39,6 @@ from quarantine.failures import Refused, Usage
 from quarantine.luggage import MOVED_IN, place_of
 from quarantine.plan import packed
 from quarantine.quantity import show
-from quarantine.records.codec import instant
 from quarantine.records.loading import fact_of
 from quarantine.records.reads import Row
 from quarantine.records.store import Act, new_id
@@ -251,9 +250,9 @@ def make_tank(act: Act, name: str, left: Row, make: str, moment: datetime) -> Ro
 def carry(act: Act, batches: list[Row], there: Row, moment: datetime, how: How) -> Moved:
     """Move batches that share a tank to another one, inside an act. Raises Refused."""
     left = next(tank for tank in act.rows("tanks") if tank["id"] == batches[0]["tank"])
-    for batch in batches:
-        _check(act, batch, left, there, moment, how)
     lines: list[str] = []
+    for batch in batches:
+        lines += _check(act, batch, left, there, moment, how)
     if not how.urgent:
         _refuse_dirty(act, there)
     lines += ask_about_medicine(act, there, moment, really=how.really or how.urgent)
@@ -262,17 +261,19 @@ def carry(act: Act, batches: list[Row], there: Row, moment: datetime, how: How) 
     joined = [b["name"] for b in resident]
     brings = _old_water(act, left, there, moment) if how.known else []
     state = load_system(act, left["system"], act.now)
-    bags = {b["id"]: packed(list(state.courses), list(state.facts), b["id"], moment, state.water) for b in batches}
+    ids = {b["id"] for b in batches}
+    stay = [b for b in act.rows("open_batches") if b["system"] == left["system"] and b["id"] not in ids]
+    courses, known = list(state.courses), list(state.facts)
+    bags = {b["id"]: packed(courses, known, b["id"], moment, state.water, parts=bool(stay)) for b in batches}
     for batch in batches:
         lines += _end_baths(act, batch, moment)
-    ids = {b["id"] for b in batches}
-    emptied = not any(b["tank"] == left["id"] and b["id"] not in ids for b in act.rows("open_batches"))
+    emptied = not any(b["tank"] == left["id"] for b in stay)
     facts = []
     for place, batch in enumerate(batches):
         with_others = [*joined, *(b["name"] for b in batches[:place])] if joined else []
-        facts += _write(
-            act, batch, left, there, moment, bags[batch["id"]], with_others, emptied=emptied and place == 0, how=how
-        )
+        _leave(act, batch, stay, known)
+        bag = {**bags[batch["id"]], **({"urgent": True} if how.urgent else {})}
+        facts += _write(act, batch, left, there, moment, bag, with_others, emptied=emptied and place == 0)
     lines += brings
     if how.unknown:
         lines += _unknown_water(act, left, there, moment)
@@ -336,8 +337,8 @@ def open_batch(act: Act, name: str) -> Row:
     return batch
 
 
-def _check(act: Act, batch: Row, left: Row, there: Row, moment: datetime, how: How) -> None:
-    """Raises Refused where these fish cannot be moved there."""
+def _check(act: Act, batch: Row, left: Row, there: Row, moment: datetime, how: How) -> list[str]:
+    """Raises Refused where these fish cannot be moved there. What is said of a move that could not wait."""
     if left["id"] == there["id"]:
         raise Refused(f"{left['name']} is the tank they are in; say where they went.")
     if left["system"] == there["system"]:
@@ -356,11 +357,17 @@ def _check(act: Act, batch: Row, left: Row, there: Row, moment: datetime, how: H
     if batch["destination"] == there["id"]:
         raise Refused(f"{there['name']} is where batch {batch['name']} goes once it is signed off.")
     protocol = frozen(act, batch["copy_id"])
-    if not how.urgent:
+    said = []
+    try:
         refuse_other_course(act, there, protocol)
-        if not how.yes:
-            ask_litres(act, there, protocol)
+    except Refused as refusal:
+        if not how.urgent:
+            raise
+        said = [f"{refusal.sentence} Move one of them on, before any dose."]
+    if not (how.urgent or how.yes):
+        ask_litres(act, there, protocol)
     _refuse_before(act, batch, moment)
+    return said
 
 
 def _refuse_before(act: Act, batch: Row, moment: datetime) -> None:
@@ -404,9 +411,21 @@ def _end_baths(act: Act, batch: Row, moment: datetime) -> list[str]:
     for row in act.rows("tasks_of_batch", batch=batch["id"]):
         if row["step"] != END or row["state"] not in OPEN or row["kind"] != "change":
             continue
-        told = end_bath(act, row, FISH_OUT, max(moment, instant(row["due_from"])) if row["due_from"] else moment)
+        told = end_bath(act, row, FISH_OUT, moment)
         lines += [f"{row['code']}: the fish are out, so their bath has ended (rule C5).", *told["lines"]]
     return lines
+
+
+def _leave(act: Act, batch: Row, stay: list[Row], known: list[Fact]) -> None:
+    """Work of the old water that hangs on a fact of it goes on, under its code, with those who stay and have the step;
+    what the batch that leaves goes on with has keys of its own."""
+    own = {fact.id for fact in known if fact.batch == batch["id"]}
+    steps = {b["id"]: {step.id for step in frozen(act, b["copy_id"]).steps} for b in stay}
+    for row in act.rows("tasks_of_batch", batch=batch["id"]):
+        owner, _, root, _ = row["key"].split(":")
+        heir = next((id_ for id_, has in steps.items() if row["step"] in has), None)
+        if heir is not None and root not in own and owner != batch["id"]:
+            act.change("task", row["id"], batch=heir)
 
 
 def _write(
@@ -419,7 +438,6 @@ def _write(
     joined: list[str],
     *,
     emptied: bool,
-    how: How,
 ) -> list[str]:
     """The row of the batch, its open tasks, and the fact that carries what it brought along: its id."""
     earlier = [fact_of(row) for row in act.rows("facts_of_kind", kind=MOVED_IN, system=batch["system"])]
@@ -436,7 +454,6 @@ def _write(
         "to": there["name"],
         "joined": joined,
         "emptied": emptied,
-        **({"urgent": True} if how.urgent else {}),
         **bag,
     }
     id_ = id_after(act, there["system"], moment)

@@ -144,6 +144,7 @@ def store_changes(act: Act, state: SystemState, made: Plan) -> Changes:
     # The chores of day 0 are no template's: they stand as the arrival made them. Follow-ups are planned apart.
     apart = (ARRIVAL, FOLLOWUP, BATH)
     open_rows = [row for row in stored if row["batch"] in courses and not row["step"].startswith(apart)]
+    open_rows += _left_by_closed(act, state, made, {row["key"] for row in open_rows})
     details = {
         (c.batch, step.id): detail_of(c.protocol, step)
         for c in state.courses
@@ -156,6 +157,24 @@ def store_changes(act: Act, state: SystemState, made: Plan) -> Changes:
         if json.loads(row["standing"]) != shown:
             act.change("batch", batch, standing=shown)
     return changes
+
+
+def _left_by_closed(act: Act, state: SystemState, made: Plan, known: set[str]) -> list[Row]:
+    """Work of the water that hangs on a fact of the water, and that a batch had which is closed now: it goes on, under
+    its code, as the work of one that is still there."""
+    if len(state.batches) == len(rows_of := act.rows("batches_of_system", system=state.system)):
+        return []
+    own: dict[str | None, set[str]] = {}
+    for fact in state.facts:
+        own.setdefault(fact.batch, set()).add(fact.id)
+    wanted = {t.key: t for t in made.tasks if t.key not in known and t.key.split(":")[2] not in own.get(t.batch, ())}
+    wanted = {key: task for key, task in wanted.items() if not key.startswith(f"{task.batch}:")}
+    closed = [row["id"] for row in rows_of if row["state"] not in ("open", "expected")] if wanted else []
+    found = [row for batch in closed for row in act.rows("tasks_of_batch", batch=batch) if row["key"] in wanted]
+    for row in found:
+        if row["state"] not in ("done", "skipped"):
+            act.change("task", row["id"], batch=wanted[row["key"]].batch)
+    return [task_values(row) for row in found]
 
 
 def store_tasks(

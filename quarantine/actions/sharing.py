@@ -1,4 +1,4 @@
-"""What two waters or two batches share: one course of medicine in one water (rule B2), a net, hands or a splash (B1)."""
+"""What two waters or two batches share: a course of medicine in one water (rule B2); a net, hands, a splash (B1)."""
 
 from __future__ import annotations
 

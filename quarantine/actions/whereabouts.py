@@ -42,9 +42,11 @@ def came(batch: Row) -> bool:
 
 
 def _stays(batch: Row, moves: list[Row]) -> Iterator[Stay]:
-    first = json.loads(moves[0]["data"]) if moves else {}
-    places = [(first.get("from_system", batch["system"]), first.get("from_tank", batch["tank"]), batch["arrived_at"])]
-    places += [(move["system"], move["tank"], move["happened_at"]) for move in moves]
+    places = [(batch["system"], batch["tank"], batch["arrived_at"])]
+    if moves:
+        first = json.loads(moves[0]["data"])
+        places = [(first["from_system"], first["from_tank"], batch["arrived_at"])]
+        places += [(move["system"], move["tank"], move["happened_at"]) for move in moves]
     ends = [since for _, _, since in places[1:]] + [batch["closed_at"] or EVER]
     for (system, tank, since), until in zip(places, ends, strict=True):
         yield Stay(system, tank, since, until)

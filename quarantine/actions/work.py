@@ -150,6 +150,8 @@ def _do_one(
             says += f", {feeding.eaten_words(data)}"
         elif "contact_most" in data:
             says += f", a timed bath that ends after {data['contact_most']} at most"
+        if (timing := timing_of(task, moment)) is not None:
+            data["timing"] = timing
         kind = "dose"
     elif task["kind"] == "change":
         _change_fact(act, task, moment, gave, as_shown, really)

@@ -247,7 +247,7 @@ def why(
     if detail["note"]:
         lines.append(f"  {detail['note']}")
     if found.given:
-        document["given"] = found.given
+        document["given"] = _safely(found.given)
         if task["kind"] == "dose" and "given" in found.given:
             g = found.given
             lines.append(f"  {given_line(g)}")
@@ -266,6 +266,15 @@ def why(
         lines.append(f"  Contact: {detail['treatment']['clearing']}")
     lines += [f"  Source: {cite}" for cite in detail["references"]]
     session().emit(document, lines)
+
+
+def _safely(given: dict[str, Any]) -> dict[str, Any]:
+    """What was given or read; the step of a kit without zeros at its end."""
+    from decimal import Decimal
+
+    from quarantine.quantity import show
+
+    return {**given, "step": show(Decimal(given["step"]))} if "step" in given else given
 
 
 def _conditioner(rows: Rows, home: Home, task: Row) -> Conditioner | None:

@@ -20,8 +20,8 @@ def signoff(
     from quarantine.actions.desk import local_text
     from quarantine.actions.examining import said_of_tests, tests_of
     from quarantine.actions.instructed import lines_of_batch
-    from quarantine.actions.signing import NOT_TESTED, assess, criterion_line, sign
     from quarantine.actions.sharing import exposed_lines
+    from quarantine.actions.signing import NOT_TESTED, assess, criterion_line, sign
     from quarantine.actions.vouching import deviations_of
 
     if release or reject or died_out or extend is not None or deviation is not None:

@@ -238,7 +238,23 @@ def _route_hold(substance: Substance, regimen: Regimen, setting: Setting) -> Hol
     return None
 
 
+CHLORIDE_RATIO = "mg chloride per mg nitrite"
+
+
 def unit_hold(substance: Substance, regimen: Regimen, unit: str) -> Hold:
+    if unit == CHLORIDE_RATIO:
+        # Row T11 of the treatment notes (S16): "Passage does not say NO2 or NO2-N: ask for the kit's unit".
+        return Hold(
+            "unit of the target",
+            f"{regimen.id} is a ratio of all the chloride in the water to its nitrite: no reading on record measures "
+            "the chloride that is there (salinity does not say how much of it is chloride), and the source does not "
+            "say whether it counts nitrite or nitrite-N, 3.28-fold apart, so no salt is computed",
+            None,
+            None,
+            cited(substance, regimen.references),
+            "a nitrite reading in its form says how much chloride in all the ratio asks for (quarantine reading TANK "
+            "nitrite_no2=...mg/L); change water against nitrite first, and ask a veterinarian how much salt",
+        )
     return Hold(
         "unit of the target",
         f"{regimen.id} is published in {unit}, which is not computed with here",

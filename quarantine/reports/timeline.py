@@ -14,11 +14,12 @@ from typing import Any, NamedTuple
 from zoneinfo import ZoneInfo
 
 from quarantine import evidence as ev
-from quarantine.clocks import Clocks
+from quarantine.clocks import Clocks, clock_text
 from quarantine.evidence import Happening, Standing
 from quarantine.explaining import RULES, dose_words, fact_words, moved_words
 from quarantine.facts import DOSES, Condition, Fact, local_day
 from quarantine.protocol import Protocol
+from quarantine.readings import PARAMETERS
 from quarantine.reports.drawing import WIDTH, folded, line, path, picture, px, text, ticks
 
 BEGINS = '<?xml version="1.0" encoding="UTF-8"?>\n<!-- A batch over time, drawn by quarantine -->\n'
@@ -128,10 +129,6 @@ def _morning(day: date, zone: str) -> datetime:
     return datetime.combine(day, time(12), ZoneInfo(zone))
 
 
-def _clock(at: datetime, zone: str) -> str:
-    return at.astimezone(ZoneInfo(zone)).strftime("%Y-%m-%d %H:%M")
-
-
 # --- What the rows are made of ----------------------------------------------------------------------------
 
 
@@ -172,7 +169,7 @@ def _happenings(happenings: Iterable[Happening], events: dict[str, str], zone: s
             unlooked.append(one)
             continue
         kind = "sign" if one.event.startswith("sign") else _KIND_OF.get(one.event, "other")
-        until = f" until {_clock(one.until, zone)}" if one.until and not one.event.startswith("sign") else ""
+        until = f" until {clock_text(one.until, zone)}" if one.until and not one.event.startswith("sign") else ""
         yield Row(one.at, kind, f"{one.why}{until}; the template says {events[one.event]}")
     runs: list[tuple[Happening, date]] = []
     for one in unlooked:
@@ -192,19 +189,26 @@ def _restarts(counted: Clocks, zone: str) -> Iterator[Row]:
         for one in period.moved:
             if one.on is not None:
                 kind = "restart" if one.rule in ("restart", "rule A4") else "other"
-                yield Row(_morning(one.on, zone), kind, f"{period.title}: {moved_words(one)}")
+                yield Row(_morning(one.on, zone), kind, f"{period.title}: {moved_words(one, dated=False)}")
+    if isinstance(counted.clear.zero, date) and counted.clear.zero != counted.entered.zero:
+        yield Row(_morning(counted.clear.zero, zone), "restart", f"clear count: day 0 ({counted.clear.because})")
 
 
 def _gaps(counted: Clocks, zone: str) -> Iterator[Row]:
     for period in counted.in_range:
         for gap in period.gaps:
-            says = f"{period.title}: {gap.why}, until {_clock(gap.until, zone)}; {RULES.get(gap.rule, gap.rule)}"
+            says = f"{period.title}: {gap.why}, until {clock_text(gap.until, zone)}; {RULES.get(gap.rule, gap.rule)}"
             yield Row(gap.since, "reading", says)
 
 
 def _out_of_limit(protocol: Protocol, evidence: ev.Evidence, own: list[Fact]) -> Iterator[Row]:
     """Readings past a limit that the protocol names, for a dose or for sign-off."""
     asked = [*protocol.criteria, *(c for step in protocol.steps for c in step.before)]
+    asked += [
+        Condition("reading", period.reading, period.title, period.low, period.high, PARAMETERS[period.reading].unit)
+        for period in protocol.periods
+        if period.reading is not None
+    ]
     limits = {(c.value, c.low, c.high, c.unit): c for c in asked if c.kind in ("reading", "steady")}
     for fact in evidence.readings:
         for condition in limits.values():
@@ -213,7 +217,8 @@ def _out_of_limit(protocol: Protocol, evidence: ev.Evidence, own: list[Fact]) ->
                 if verdict.met is False:
                     yield Row(fact.at, "reading", verdict.says)
             elif condition.value == fact.data["parameter"] and _past(condition, Decimal(fact.data["value"])):
-                yield Row(fact.at, "reading", f"{fact_words(fact)}, past the protocol's limit ({_limit(condition)})")
+                said = fact_words(fact).removeprefix("reading: ")
+                yield Row(fact.at, "reading", f"{said}, past the protocol's limit ({_limit(condition)})")
 
 
 def _past(condition: Condition, value: Decimal) -> bool:
@@ -244,7 +249,7 @@ _WORDS = {
 
 def lines_of(made: Timeline) -> list[str]:
     """The timeline as labelled lines, day by day; what lies ahead stands under a line of its own."""
-    lines = [made.title, f"As of {_clock(made.now, made.zone)}; days of the site ({made.zone})."]
+    lines = [made.title, f"As of {clock_text(made.now, made.zone)}; days of the site ({made.zone})."]
     lines += [f"Period: {span.says}." for span in made.spans]
     listed = [row for row in made.rows if row.listed]
     today = local_day(made.now, made.zone)
@@ -290,7 +295,9 @@ def svg(made: Timeline) -> str:
     axis = _Axis(start, (made.until - start).total_seconds())
     kinds = [kind for kind in KINDS if any(row.kind == kind for row in made.rows)]
     foot = _TOP + _ROW * (len(made.spans) + len(kinds))
-    listed = [part for said in lines_of(made)[1:] for part in wrap(said, 132, subsequent_indent="      ")]
+    listed = [
+        (36 if said.startswith(" ") else 20, part) for said in lines_of(made)[1:] for part in wrap(said.strip(), 132)
+    ]
     parts = [
         _PATTERN,
         *(text(20, 26 + 18 * n, words, size=15, bold=True) for n, words in enumerate(folded(made.title, WIDTH - 40))),
@@ -301,7 +308,7 @@ def svg(made: Timeline) -> str:
             for part in _marks(made, axis, kind, _TOP + _ROW * (len(made.spans) + n))
         ),
         *_axis(made, axis, foot),
-        *(text(20, foot + 62 + 16 * n, words) for n, words in enumerate(listed)),
+        *(text(x, foot + 62 + 16 * n, words) for n, (x, words) in enumerate(listed)),
     ]
     return picture(BEGINS, foot + 74 + 16 * len(listed), made.title, made.says, parts)
 
@@ -337,7 +344,7 @@ def _marks(made: Timeline, axis: _Axis, kind: str, y: float) -> Iterator[str]:
     yield line(_LEFT, y, WIDTH - _RIGHT, y, 0.4)
     for row in made.rows:
         if row.kind == kind:
-            says = f"{_clock(row.at, made.zone)} {row.says}"
+            says = f"{clock_text(row.at, made.zone)} {row.says}"
             yield f"<g>{_titled(says)}{_shape(kind, axis.x(row.at), y)}</g>"
 
 

@@ -18,7 +18,13 @@ CHLORINE_G_PER_MOL = Decimal("70.90")
 THIOSULFATE_G_PER_MOL = {"pentahydrate": Decimal("248.172"), "anhydrous": Decimal("158.097")}
 HATCHERY_MG_PER_MG = Decimal("7.4")
 """Pentahydrate per mg of chlorine: US Fish and Wildlife Service, Fish Hatchery Management, 1982, page 283 (5.6 g per
-US gallon of 200 mg/L). The page does not name the hydrate; the figure fits the pentahydrate with a small excess."""
+US gallon of 200 mg/L). The page does not name the hydrate; the figure fits the pentahydrate with a small excess.
+
+It is shown and not weighed by, though it would be the more protective of two valid figures (rule C4). The calculation
+notes (section h.2) set 7.0 as the default with this one shown beside it: 7.0006 is the exact figure of the reaction
+that takes the most thiosulfate of the three they list (the others take 3.5 and 0.9), a laboratory's note of 2017 prints
+the same, and it is applied to the reading and half a step of the kit, rounded up twice more (:func:`for_new_water`).
+A chlorine test has the last word."""
 HYPOCHLORITE_TO_CHLORINE = Decimal("70.90") / Decimal("74.439")
 """Available chlorine in sodium hypochlorite, by weight: Cl2 over NaOCl, 0.95246; the inverse is the factor 1.05 that
 suppliers quote from the Handbook of Chlorination, 1972."""

@@ -1,6 +1,6 @@
 """What people feel, measured: `.venv/bin/python tests/benchmarks/run.py` (3 minutes; exit 1 when a bar is missed).
 
-Every bar but four is a ratio of two things measured in one run, in turns, on one machine; each figure is the median.
+Every bar but eight is a ratio of two things measured in one run, in turns, on one machine; each figure is the median.
 Start-up is timed from outside, in processes of their own. The large record is built as a keeper builds it, twelve
 open batches through the actions on a passed-in clock; closed batches, their tasks and looks are then copied straight
 into the SQLite file, so its journal is not whole and it is good for timing alone. All of it is invented.
@@ -35,7 +35,7 @@ from quarantine.actions.today import list_day
 from quarantine.actions.work import done
 from quarantine.calendars.write import Event, write_file
 from quarantine.facts import Fact
-from quarantine.plan import Course, plan
+from quarantine.plan import STORED_FIELDS, Course, plan, reconcile
 from quarantine.protocol import load
 from quarantine.records.codec import text_of_instant
 from quarantine.records.reads import open_reader
@@ -53,6 +53,7 @@ ALL_BATCHES, ALL_TASKS, ALL_LOOKS = 500, 60_000, 100_000
 ROWS_SHOWN = 60
 STARTS = 11
 PLANNED = (1_000, 10_000)
+SYSTEM_TANKS, SYSTEM_BATCHES = 40, 100
 EVENTS = 10_000
 MANY_EVENTS = 100_000
 
@@ -426,6 +427,91 @@ def planning() -> Iterator[Figure]:
     )
 
 
+def stay(course: Course, days: int) -> list[Fact]:
+    """A stay that is lived well from arrival on: looks, readings, doses, changes and chores, each on its day."""
+    facts = [course.arrival]
+    ids = count()
+
+    def tell(kind: str, at: datetime, data: dict[str, Any], *, own: bool = True) -> None:
+        batch = course.batch if own else None
+        facts.append(
+            Fact(f"{course.batch}-{next(ids):05}", kind, at, at, KEEPER, course.system, course.tank, batch, None, data)
+        )
+
+    for day in range(days):
+        at = course.arrival.at + timedelta(days=day, hours=2)
+        tell("look", at, {"seen": 12, "no_signs": True, "appetite": 3, "offered": True})
+        for name, value in MEASURED.items():
+            tell("reading", at, {"parameter": name, "value": value, "step": "0.1", "water": "marine"}, own=False)
+        at += timedelta(hours=2)
+        for task in plan([course], facts, at, BOX).tasks:
+            if task.outcome is not None or task.due_from is None or task.due_from > at:
+                continue
+            if task.kind == "dose":
+                dose = {"substance": "praziquantel", "route": "prolonged", "target_mg_per_l": "2", "mass_mg": "400"}
+                tell("dose", at, {**dose, "key": task.key})
+            elif task.kind in ("change", "chore"):
+                if task.kind == "change":
+                    tell("change", at, {"out_litres": "40", "in_litres": "40"}, own=False)
+                tell("done", at, {"key": task.key})
+    return facts
+
+
+MEASURED = {"temperature": "25.5", "ph": "7.8", "tan": "0.1", "nitrite": "0.1", "salinity": "34", "oxygen": "6.5"}
+BOX = Water(200.0, 2.0)
+
+
+def planning_again() -> Figure:
+    """What every keeper waits for after every entry: the plan of a stay of four weeks made again after one more fact,
+    and compared with what is stored."""
+    course = next(one for one in courses(2) if one.protocol.medicated)
+    facts = stay(course, 28)
+    as_of = facts[-1].at + timedelta(hours=1)
+    tasks = plan([course], facts, as_of, BOX).tasks
+    rows = [{"id": t.key, "key": t.key, **{name: getattr(t, name) for name in STORED_FIELDS}} for t in tasks]
+    look_ = {"seen": 12, "no_signs": True, "appetite": 2, "offered": True}
+    more = [*facts, Fact("more", "look", as_of, as_of, KEEPER, course.system, course.tank, course.batch, None, look_)]
+    seconds = []
+    for _ in range(31):
+        begin = perf_counter()
+        made = plan([course], more, as_of, BOX)
+        reconcile(rows, made.tasks, made.stops)
+        seconds.append(perf_counter() - begin)
+    note = f"{len(tasks)} tasks, {len(facts)} facts"
+    return Figure("planning again after one fact, ms", median(seconds[1:]) * 1000, 5, note)
+
+
+def planning_a_system() -> Figure:
+    """A hall whose tanks share one water: the plan of all its batches, ten days after they came."""
+    arrived = datetime(2026, 1, 5, 10, tzinfo=UTC)
+    protocol = load("fresh-watch")
+    made, facts = [], []
+    for n in range(SYSTEM_BATCHES):
+        tank, batch, came = f"T{n % SYSTEM_TANKS}", f"B{n}", arrived + timedelta(seconds=n)
+        arrival = Fact(f"a{n:03}", "arrival", came, came, KEEPER, "S", tank, batch, None, {"count": 12})
+        made.append(Course(batch, tank, "S", ZONE, protocol, arrival))
+        facts.append(arrival)
+        for day in range(10):
+            at, id_ = came + timedelta(days=day, hours=2), f"l{day}-{n:03}"
+            said = {"seen": 12, "no_signs": True, "appetite": 3, "offered": True}
+            facts.append(Fact(id_, "look", at, at, KEEPER, "S", tank, batch, None, said))
+    for n in range(SYSTEM_TANKS * 10):
+        day, place_of = divmod(n, SYSTEM_TANKS)
+        for place, name in enumerate(("temperature", "ph", "tan", "nitrite")):
+            at = arrived + timedelta(days=day, hours=3, minutes=place_of, seconds=place)
+            data = {"parameter": name, "value": MEASURED[name], "step": "0.1", "water": "fresh"}
+            facts.append(Fact(f"r{n:03}-{name}", "reading", at, at, KEEPER, "S", f"T{place_of}", None, None, data))
+    as_of = arrived + timedelta(days=9, hours=12)
+    seconds = []
+    for _ in range(6):
+        begin = perf_counter()
+        found = plan(made, facts, as_of, Water(8000.0, 80.0))
+        seconds.append(perf_counter() - begin)
+    note = f"{len(found.tasks):,} tasks, {len(facts):,} facts"
+    what = f"a system of {SYSTEM_TANKS} tanks and {SYSTEM_BATCHES} batches, ms"
+    return Figure(what, median(seconds[1:]) * 1000, 200, note)
+
+
 # --- Level -------------------------------------------------------------------------------------------------
 
 
@@ -576,6 +662,8 @@ def figures(folder: Path) -> Iterator[Figure]:
     yield from on_the_record(home.path)
     yield round_steps(home.path)
     yield from planning()
+    yield planning_again()
+    yield planning_a_system()
     yield from levels()
     yield from doses(home)
     yield calendar(folder)

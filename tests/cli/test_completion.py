@@ -102,7 +102,7 @@ TANKS = ["Q1", "Q2", "Round Pool"]
         (["event", "moved", "Q1", "2", "--to", "R"], ["Round Pool"]),
         (["batch", "show", ""], ["Q1-1"]),
         (["signoff", "q"], ["Q1-1"]),
-        (["batch", "start", "--protocol", "fresh-w"], ["fresh-watch"]),
+        (["batch", "start", "--protocol", "fresh-wa"], ["fresh-watch"]),
         (["protocol", "show", "marine-p"], ["marine-praziquantel"]),
         (["dose", "prazi"], ["praziquantel"]),
         (["formulary", "show", "prazi"], ["praziquantel"]),

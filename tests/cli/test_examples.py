@@ -54,10 +54,14 @@ EXPECT = LEAVES["batch expect"][4].partition(" ")[2]
 STOCK = LEAVES["stock add"][4].partition(" ")[2]
 READ = "reading Q1 temp=25.5C ph=7.4 tan=0mg/L nitrite=0mg/L"
 
+Q3 = '--site Hall --role quarantine --water fresh --shape box --length "60 cm" --width "30 cm" --filled "32 cm"'
+
 # What must have happened for the example to be true; CODES are those of all open work that no reading settles.
 BEFORE = {
     "vet withdraw": [LEAVES["vet add"][4].partition(" ")[2]],
     "calendar check": ["calendar write quarantine.ics"],
+    "batch move": [f"tank add Q3 {Q3}"],
+    "batch merge": [LEAVES["batch split"][4].partition(" ")[2]],
     "event lift": ['look "Q1 12 3" --sign gasping'],
     "event word": [LEAVES["batch start"][4].partition(" ")[2].replace("fresh-watch", "mine.toml")],
     "event incident-over": [LEAVES["event incident"][4].partition(" ")[2]],

@@ -269,6 +269,23 @@ def test_the_water_for_the_end_of_a_bath_is_listed(
     assert "Water to stand ready: matched, conditioned water, " in fresh.type("shopping")
 
 
+def test_the_end_of_a_bath_of_an_oxidiser_takes_no_conditioner(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Permanganate (K01): its water is shown free of chlorine by a test, and no thiosulfate is bought for it."""
+    fresh = Room(tmp_path, capsys, monkeypatch)
+    fresh.type("tank measure Q1 100L --by buckets --plus-minus 1L")
+    path = fresh.folder / "bath-watch.toml"
+    path.write_text(bath_template("K01", more='target = "2 mg/L"'), encoding="utf-8")
+    fresh.at(FIRST)
+    start(fresh, str(path))
+    fresh.type("reading Q1 --tap-chlorine 1mg/L")
+    said = fresh.type("shopping")
+    assert "Water to stand ready: matched water that a test shows free of chlorine, no conditioner, " in said
+    bought = [one for one in fresh.json("shopping")["items"] if one["substance"] == "sodium-thiosulfate"]
+    assert not any("for the end of" in short["task"] for one in bought for short in one["shorts"])
+
+
 HEAVY = {
     "sqlalchemy",
     "sqlmodel",

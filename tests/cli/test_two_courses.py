@@ -8,6 +8,8 @@ import pytest
 from moving_room import day, hall
 from once_room import READY, OnceRoom
 
+from quarantine.templates import shipped
+
 
 @pytest.fixture
 def room(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> OnceRoom:
@@ -62,3 +64,90 @@ def test_releasing_one_leaves_the_clock_of_the_other_alone(room: OnceRoom) -> No
     assert room.json("batch show Q2-2")["earliest"] == before[1]
     room.type(f"reading Q2 {READY}")
     assert "whole" in room.type("check")
+
+
+ON_READING = """
+[[step]]
+id = "cool"
+kind = "chore"
+title = "Look at the heater"
+for = "system"
+start = { reading = "temperature", max = "22 degC" }
+references = ["S4"]
+"""
+
+
+def test_work_of_the_water_is_one_task_for_both_and_outlives_the_batch_that_had_it(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """What hangs on a reading of the water is one task; where its batch is released the other one goes on with it."""
+    text = shipped()["marine-watch"].read_text(encoding="utf-8") + ON_READING
+    (tmp_path / "mine.toml").write_text(text, encoding="utf-8")
+    made = hall(OnceRoom(tmp_path / "home", capsys), str(tmp_path / "mine.toml"))
+    made.type(
+        f'batch start --tank Q2 --protocol {tmp_path / "mine.toml"} --arrived "2026-02-12 18:00" --yes '
+        '--fish "2 Centropyge bicolor, 6 cm" --from "a breeder" --to Reef'
+    )
+    made.type("reading Q2 temp=21C")
+    (cool,) = [t for t in made.json("today")["tasks"] if t["step"] == "cool"]
+    made.type(f"signoff {cool['batches'][0]} --release --deviation early")
+    made.type("reading Q2 temp=21.5C")
+    (left,) = [t for t in made.json("today")["tasks"] if t["step"] == "cool"]
+    assert left["code"] == cool["code"]
+    assert left["batches"] != cool["batches"]
+    assert "whole" in made.type("check")
+
+
+def test_work_of_the_water_stays_with_those_who_stay_and_goes_with_those_who_leave(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A batch that is moved away goes on under a key of its own; what was done before is done for both."""
+    text = shipped()["marine-watch"].read_text(encoding="utf-8") + ON_READING
+    (tmp_path / "mine.toml").write_text(text, encoding="utf-8")
+    made = hall(OnceRoom(tmp_path / "home", capsys), str(tmp_path / "mine.toml"))
+    made.type("reading Q2 temp=21C")
+    made.type("batch split Q2-1 --fish 2 --name Two")
+    (cool,) = [t for t in made.json("today")["tasks"] if t["step"] == "cool"]
+    made.type("batch split Q2-1 --fish 1 --name One --to Q3")
+    made.type("batch move Q2-1 --to Q4")
+    found = {t["tanks"][0]: t["code"] for t in made.json("today")["tasks"] if t["step"] == "cool"}
+    assert set(found) == {"Q2", "Q3", "Q4"}
+    assert found["Q2"] == cool["code"]
+    made.type(f"done {found['Q3']}")
+    assert {t["tanks"][0] for t in made.json("today")["tasks"] if t["step"] == "cool"} == {"Q2", "Q4"}
+    made.type("reading Q2 temp=21.5C")
+    assert "whole" in made.type("check")
+
+
+def test_a_dose_that_settled_the_others_stays_given_when_they_part(room: OnceRoom) -> None:
+    """It was one dose for both: the batch that is moved away is not owed it again."""
+    for number in (14, 15):
+        day(room, number, "Q2", 6)
+    room.at("2026-02-15 17:00:00")
+    dose = next(t for t in room.json("today")["tasks"] if t["kind"] == "dose")
+    room.type(f"done {dose['code']} --as-shown")
+    other = "Q2-2" if dose["batches"] == ["Q2-1"] else "Q2-1"
+    room.type(f"batch move {other} --to Q3 --no-water")
+    assert [t for t in room.json("today")["tasks"] if t["kind"] == "dose"] == []
+    states = [t["state"] for t in room.json(f"batch show {other}")["tasks"] if t["title"].startswith("Praziquantel")]
+    assert states.count("done") == 1
+    assert "whole" in room.type("check")
+
+
+def test_a_redose_of_the_water_stays_with_those_who_stay(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """What a change took out is owed to those in that water, and not to a batch that was moved away (rule C1)."""
+    text = shipped()["marine-praziquantel"].read_text(encoding="utf-8")
+    (tmp_path / "mine.toml").write_text(
+        text.replace('mode = "as published"', 'mode = "replace removed"', 1), encoding="utf-8"
+    )
+    made = hall(OnceRoom(tmp_path / "home", capsys), str(tmp_path / "mine.toml"))
+    made.type("batch split Q2-1 --fish 2 --name Two")
+    dose = next(t for t in made.json("today")["tasks"] if t["kind"] == "dose" and t["batches"] == ["Q2-1"])
+    made.type(f"done {dose['code']} --as-shown")
+    made.at("2026-02-14 09:00:00").type("event change Q2 --out 20L --really")
+    (again,) = [t for t in made.json("today")["tasks"] if "again after a water change" in t["title"]]
+    assert again["batches"] == ["Q2-1"]
+    made.type("batch move Q2-1 --to Q3 --no-water")
+    (left,) = [t for t in made.json("today")["tasks"] if "again after a water change" in t["title"]]
+    assert (left["batches"], left["tanks"], left["code"]) == (["Two"], ["Q2"], again["code"])
+    assert "whole" in made.type("check")

@@ -136,3 +136,13 @@ def test_protocol_show_lists_only_the_events_that_do_something(room: Room) -> No
     assert "disturbance, power, moved: pause" in said
     assert "heater: note" in said
     assert "shared net: restart" in said
+
+
+def test_a_day_tells_the_doses_that_others_in_the_water_had(room: Room) -> None:
+    """A dose belongs to the water: a batch's own day names it, and so does its timeline, whoever it was given for."""
+    room.start("fresh-watch")
+    room.at("2026-03-04 12:00").type("event dose Q1 Z02 --gave '0.1 g' --strength '98 %' --really")
+    assert any(one["says"].startswith("dose of 0.1 g of ") for one in room.json("why Q1-1 2026-03-04")["happened"])
+    (row,) = [one for one in room.json("timeline Q1-1")["rows"] if one["kind"] == "dose"]
+    assert row["says"].endswith("without a task of this batch")
+    assert room.json("clocks Q1-1")["since_dose"]["hours"] is None

@@ -19,7 +19,7 @@ from quarantine.quantity import Quantity
 def dissolving(setting: Setting, strength: str | None = None, most: str = "10") -> Proposal:
     """Z01 as if a source gave its solubility, in g/L: no entry has one."""
     substance, row = regimen("Z01")
-    product = read_strength(strength, substance) if strength else None
+    product = read_strength(strength, substance)._replace(sure=True) if strength else None
     soluble = substance._replace(solubility=Figure(Decimal(most), "g/L", "S43", "READ"))
     return propose(soluble, row, setting._replace(product=product))
 

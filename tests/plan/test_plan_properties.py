@@ -20,15 +20,92 @@ from quarantine.plan import (
     plan,
     reconcile,
 )
+from quarantine.protocol import Protocol
 
-TEMPLATES = ("fresh-watch", "marine-watch", "marine-praziquantel")
+LIVING = """
+[[step]]
+id = "move"
+kind = "move"
+title = "Move"
+who = "keeper"
+start = { arrival = "1 d" }
+repeat = { every = "70 h", times = 4, latest = "72 h", then = "THEN", from = "given" }
+window = { from = "08:00", until = "20:00" }
+after_window = "keep"
+references = ["choice"]
+
+[[step]]
+id = "test"
+kind = "test"
+title = "Read"
+start = { arrival = "0 d" }
+repeat = { every = "1 d", until = "observation" }
+reads = ["temperature"]
+references = ["choice"]
+
+[[step]]
+id = "ramp"
+kind = "chore"
+title = "Set the heater"
+start = { arrival = "2 d" }
+repeat = { every = "1 d", times = 5 }
+ramp = { reading = "temperature", to = "28 °C", by = "1 °C" }
+stop = [{ reading = "temperature", min = "28 °C", within = "24 h", reference = "choice" }]
+after_window = "shift"
+references = ["choice"]
+"""
+BY_TABLE = (
+    '{ by_temperature = [{ below = "24 °C", every = "7 d", before = "9 d" }, '
+    '{ at_least = "24 °C", every = "4 d", before = "6 d" }], times = 3, from = "given" }'
+)
+ACTIONS = ("note", "pause", "extend", "restart")
+
+
+def living(seed: int) -> Protocol:
+    """A template of what follows the fish and the thermometer, each event with a rule of its own."""
+    chance = random.Random(seed)
+    steps = LIVING.replace("THEN", chance.choice(["keep", "reopen"])) + dose_step(
+        BY_TABLE, chance.choice(["shift", "keep", "reopen"])
+    )
+    protocol = small(steps)
+    events = {name: "restart" if name == "outbreak" else chance.choice(ACTIONS) for name in protocol.events}
+    period = protocol.periods[0]
+    if chance.random() < 0.6:
+        period = period._replace(counts="in-range", reading="temperature", low="23", high="27")
+    treated = [s._replace(treatment=s.treatment._replace(regimen="Z03")) if s.treatment else s for s in protocol.steps]
+    return protocol._replace(periods=(period,), events=events, steps=tuple(treated))
+
+
+TEMPLATES = ("fresh-watch", "marine-watch", "marine-praziquantel", "living")
+
+
+def happens(history: History, n: int, chance: random.Random) -> None:
+    """One of the events that last, or that a keeper tells."""
+    at, what = history.at(n, chance.choice(["06:00", "13:00", "21:00"])), chance.randrange(6)
+    if what == 0:
+        data = {"what": chance.choice(["power", "heater", "leak"]), "tanks": ["T"], "tank_ids": ["T"]}
+        end = {"until": (at + timedelta(hours=chance.randrange(1, 60))).isoformat()} if chance.random() < 0.7 else {}
+        history.fact("incident", at, {**data, **end}, batch=None)
+    elif what == 1:
+        history.fact("disturbance", at, {"what": "a fall"}, batch=None)
+    elif what == 2:
+        history.fact("shared", at, {"what": "a net", "with": "T2"}, batch=None)
+    elif what == 3:
+        history.fact("instruction", at, {"who": "Dr A"})
+    elif what == 4:
+        history.fact("added", at, {"count": 1})
+    else:
+        data = {"parameter": "temperature", "value": chance.choice(["18", "22.5", "24", "29"]), "step": "0.1"}
+        history.fact("reading", at, data, batch=None)
 
 
 def lived(template: str, seed: int, days: int = 20) -> History:
-    """A random history: days that are lived well, half or not at all, with signs and deaths between."""
+    """A random history: days that are lived well, half or not at all, with signs, deaths and events between."""
     chance = random.Random(seed)
-    history = History(template)
+    history = History(living(seed) if template == "living" else template)
     for n in range(days):
+        if chance.random() < 0.2:
+            happens(history, n, chance)
         what = chance.random()
         if what < 0.6:
             history.perfect_day(n)
@@ -80,8 +157,9 @@ def test_keys_never_move_when_an_earlier_fact_is_entered_late(template: str, see
     keys = {task.key: (task.step, task.batch) for task in without.tasks}
     again = {task.key: (task.step, task.batch) for task in history.plan(as_of, facts=late).tasks}
     assert all(again[key] == keys[key] for key in keys.keys() & again.keys())
-    # a horizon may grow or shrink by the fact; what does not follow a period keeps every key
-    finite = {s.id for s in history.protocol.steps if s.repeat is None or s.repeat.until is None}
+    # a horizon may grow or shrink by the fact, a stop fall away, a table ask for one more; the rest keeps every key
+    steps = [s for s in history.protocol.steps if not s.stop]
+    finite = {s.id for s in steps if s.repeat is None or not (s.repeat.until or s.repeat.by_temperature)}
     assert {k for k, (step, _) in keys.items() if step in finite} == {k for k, (s, _) in again.items() if s in finite}
 
 
@@ -167,7 +245,53 @@ def test_a_plan_never_lies_in_the_past(template: str, seed: int, n: int) -> None
     for task in history.plan(history.at(n, "22:00")).tasks:
         if task.day is not None and task.day < history.day(n) and task.state == "planned":
             assert task.lapses_at is None
-            assert task.kind in ("dose", "change", "chore")
+            assert task.kind in ("dose", "change", "chore", "move")
+
+
+@settings(deadline=None, max_examples=40)
+@given(st.sampled_from(TEMPLATES), st.integers(0, 10**6), st.integers(1, 20))
+def test_no_period_ends_before_it_began_nor_is_complete_unproven(template: str, seed: int, n: int) -> None:
+    """Through every event and gap: day zero is not after the end, what is not proven does not lie in the past, and no
+    sign-off is due before its last period ends."""
+    history = lived(template, seed, n)
+    standing = history.plan(history.at(n, "22:00")).standings["B"]
+    for period in standing.periods:
+        assert period.zero <= period.complete_on <= standing.earliest
+        assert period.is_proven or period.complete_on >= history.day(n)
+        if period.in_range is not None:
+            passed = history.at(n, "22:00") - history.arrival.at
+            assert timedelta(0) <= period.in_range.counted <= passed
+
+
+@settings(deadline=None, max_examples=40)
+@given(st.integers(0, 10**6), st.integers(2, 20))
+def test_every_planned_gap_and_ceiling_of_the_living_plan_holds(seed: int, n: int) -> None:
+    """On any evening: a move is due 70 h after the one that was made and by 72 h at the latest; no two doses that are
+    given or planned lie closer than the shortest row of their table."""
+    history = lived("living", seed, n)
+    at = history.at(n, "22:00")
+    tasks = history.plan(at).tasks
+    moves: dict[str, list[PlannedTask]] = {}
+    for task in sorted((t for t in tasks if t.step == "move"), key=lambda t: t.key):
+        moves.setdefault(task.key.rpartition(":")[0], []).append(task)
+    for series in moves.values():
+        for first, then in pairwise(series):
+            if first.outcome is not None and first.outcome.kind == "done" and then.outcome is None and then.due_until:
+                assert then.due_from == first.outcome.at + timedelta(hours=70)
+                assert then.due_until == first.outcome.at + timedelta(hours=72)
+                assert then.lapses_at in (None, then.due_until)
+    doses = [t for t in tasks if t.step == "dose" and t.day is not None and t.state in ("planned", "done")]
+    days = sorted((_really(t, history, n), t.state) for t in doses)
+    assert all((later - sooner).days >= 4 for (sooner, _), (later, state) in pairwise(days) if state == "planned")
+
+
+@settings(deadline=None, max_examples=25)
+@given(st.integers(0, 10**6), st.integers(1, 20))
+def test_planning_again_changes_nothing(seed: int, n: int) -> None:
+    """Twice by the same facts: the same plan, whatever was kept from the first time."""
+    history = lived("living", seed, n)
+    at = history.at(n, "22:00")
+    assert history.plan(at) == history.plan(at)
 
 
 @settings(deadline=None, max_examples=10)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 from history import History, dose_step, small
+from test_redose import protocol
 
 from quarantine.facts import Fact
 from quarantine.plan import Course, Plan, plan
@@ -105,3 +106,18 @@ references = ["choice"]
     task = next(t for t in two.plan(3).tasks if t.step == "weekly" and t.batch == "B")
     two.first.fact("done", two.first.at(3, "11:00"), {"key": task.key})
     assert {t.batch: t.state for t in two.plan(3).tasks if t.step == "weekly"} == {"B": "done", "C": "done"}
+
+
+def test_what_goes_out_is_made_good_once_also_when_the_batch_that_was_dosed_is_gone() -> None:
+    """While both are there the change calls for one dose; when the first is released it is due for the other (C1)."""
+    two = Two()
+    made = protocol()
+    two.first.protocol = two.later.protocol = made
+    given(two, 3, "10:00")
+    two.first.change(4, "10:00", 40.0)
+    again = [t for t in two.plan(4).tasks if t.step == "dose" and t.key.endswith(":0")]
+    assert [t.batch for t in again] == ["B"]
+    course = Course("C", "T", "S", two.first.zone, made, two.later.arrival)
+    alone = plan([course], [*two.first.facts, two.later.arrival], two.first.at(4, "12:00"), two.first.water)
+    left = [t for t in alone.tasks if t.step == "dose" and t.key.endswith(":0")]
+    assert [(t.batch, t.key) for t in left] == [("C", again[0].key)]

@@ -21,7 +21,7 @@ FINE = {
     "fresh": ["ph=7.2", "tan=0.1mg/L", "nitrite_no2=0.05mg/L"],
     "marine": ["ph=8.1", "tan=0.1mg/L", "nitrite_no2=0.05mg/L", "salinity=34g/L"],
 }
-WARMTH = {"goldfish-watch": "temp=21C", "koi-watch": "temp=23C"}
+WARMTH = {"goldfish-watch": "temp=21C", "koi-watch": "temp=23C", "koi-warm-hold": "temp=23C"}
 
 Ask = Callable[..., Any]
 
