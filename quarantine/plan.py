@@ -862,7 +862,7 @@ class _Expansion:
         times = 1 if repeat is None else repeat.times
         last = self._horizon(repeat.until) if repeat is not None and repeat.until else None
         day, at, reason = anchor.day, anchor.at, anchor.reason
-        ceiling: datetime | None = None
+        ceiling = _first_ceiling(step, anchor)
         amended = self.amended.get(step.id)
         n = 1
         spacing, longer = _Spacing(every), False
@@ -1476,7 +1476,7 @@ def _of_group(group: str, species: tuple[str, ...]) -> ev.Verdict:
 
 
 def _many(step: Step, run: _Run, runs: list[_Run]) -> int:
-    """How many runs the series of a run has: one that was begun again counts anew, and runs that did not apply count."""
+    """How many runs the series of a run has: one begun again counts anew, and runs that did not apply count."""
     series = run.key.rpartition(":")[0]
     times = (step.repeat.times if step.repeat else None) or 0
     return max(times, *(other.n for other in runs if other.key.rpartition(":")[0] == series))
@@ -1531,6 +1531,15 @@ def _not_eaten(run: _Run) -> bool:
 def _after_window(step: Step, run: _Run) -> str | None:
     """What the template says when a run was not done in time: by its ceiling, else by its window (rule A11)."""
     return step.repeat.then if run.ceiling is not None and step.repeat else step.after_window
+
+
+def _first_ceiling(step: Step, anchor: _Anchor) -> datetime | None:
+    """The elapsed ceiling of the first run of a series that begins hours after arrival: no run is before it, but the
+    hours in the first water count alike (rule A12)."""
+    latest = step.repeat.latest if step.repeat is not None else None
+    if latest is None or anchor.at is None or step.start.kind not in ("arrival", "entered"):
+        return None
+    return anchor.at + timedelta(hours=max(latest.value - step.start.by.value, 0))
 
 
 def _first_entered(facts: list[Fact]) -> str:

@@ -13,7 +13,7 @@ from quarantine.actions.clashing import PASS_START, passed_clashes, passed_words
 from quarantine.actions.desk import Desk, find_tank, free_name, local_text, when
 from quarantine.actions.places import COMPUTED
 from quarantine.actions.planning import add_fact, load_system, plan_system, replan, standing_json, store_tasks
-from quarantine.actions.sharing import refuse_other_course
+from quarantine.actions.sharing import refuse_dirty, refuse_other_course
 from quarantine.facts import Fact, utc
 from quarantine.failures import Refused, Usage
 from quarantine.moments import read_moment
@@ -243,6 +243,8 @@ def acknowledged(act: Act, template: Protocol, acknowledge: bool) -> None:
 
 def check_water(act: Act, quarantine: Row, template: Protocol, at: datetime, yes: bool) -> list[str]:
     """Rules B1, B2: who is in the water already, and what their dates become. The consequence comes before the act."""
+    if not yes:
+        refuse_dirty(act, quarantine)
     state = load_system(act, quarantine["system"], act.now)
     if not state.courses:
         return []

@@ -214,7 +214,8 @@ def _refuse_before_arrival(act: Act, fact: Row, moment: datetime, zone: str) -> 
 def _timed(act: Act, fact: Row, data: dict[str, Any], moment: datetime) -> dict[str, Any]:
     """How a dose lies to the window of its task, which a corrected time changes."""
     tasks = act.rows("tasks_of_batch", batch=fact["batch"]) if "timing" in data else []
-    return {"timing": timing_of(task, moment) for task in tasks if task["id"] == fact["task"]}
+    found = [timing_of(task, moment) for task in tasks if task["id"] == fact["task"]]
+    return {"timing": found[0]} if found else {}
 
 
 def _shifted(data: dict[str, Any], by: timedelta) -> dict[str, Any]:

@@ -9,14 +9,13 @@ from __future__ import annotations
 import json
 import shlex
 from datetime import datetime
-from decimal import Decimal
 from typing import Any, NamedTuple
 
 from quarantine.actions.admitting import ask_about_medicine, second_source
+from quarantine.actions.alongside import old_water, some_water, unknown_water
 from quarantine.actions.batches import ask_litres
-from quarantine.actions.desk import Desk, find_batch, find_tank, free_name, local_text, when
+from quarantine.actions.desk import Desk, find_batch, find_tank, local_text, when
 from quarantine.actions.dipping import FISH_OUT, end_bath
-from quarantine.actions.exchanging import carried_over, may_hold
 from quarantine.actions.planning import (
     OPEN,
     add_fact,
@@ -29,19 +28,18 @@ from quarantine.actions.planning import (
     plan_system,
     replan,
 )
-from quarantine.actions.sharing import refuse_other_course
+from quarantine.actions.sharing import refuse_dirty, refuse_other_course
 from quarantine.actions.work import find_task, refuse_finished
 from quarantine.bathing import END
 from quarantine.emptied import is_of_emptied
 from quarantine.evidence import judge
 from quarantine.facts import Fact
-from quarantine.failures import Refused, Usage
+from quarantine.failures import Refused
 from quarantine.luggage import MOVED_IN, place_of
 from quarantine.plan import packed
-from quarantine.quantity import show
 from quarantine.records.loading import fact_of
 from quarantine.records.reads import Row
-from quarantine.records.store import Act, new_id
+from quarantine.records.store import Act
 
 
 class Moved(NamedTuple):
@@ -158,92 +156,6 @@ def _settle(act: Act, task: Row, there: Row, moment: datetime, note: str | None)
         refuse_finished(act, find_task(act, task["code"]))
 
 
-# --- An emergency -----------------------------------------------------------------------------------------
-
-
-LEVELS = ("known", "unknown", "none")
-MADE_BY = "as said when it was made in an emergency"
-ROUGH_PERCENT = Decimal(5)
-"""The plus-minus of litres that were said at night without one; our choice, no source."""
-
-
-def evacuate(
-    desk: Desk,
-    tank_name: str,
-    to: str,
-    *,
-    make: str | None = None,
-    level: str = "unknown",
-    at: str | None = None,
-    yes: bool = True,
-    really: bool = False,
-) -> Moved:
-    """Every batch of a tank goes to another one now, which is made where ``make`` says its litres.
-
-    ``level`` is what is known of medicine in the new water: known (it is the old water), unknown (some came along),
-    none (clean water). Nothing is refused that can be recorded; what has to be done is said.
-    """
-    if level not in LEVELS:
-        raise Usage(f"--level is one of {', '.join(LEVELS)}, not {level!r}.")
-    with desk.act() as act:
-        left = find_tank(act, tank_name)
-        batches = [b for b in act.rows("open_batches") if b["tank"] == left["id"]]
-        if not batches:
-            raise Refused(f"No batch is in {left['name']}; nothing was recorded.")
-        moment = when(at, left["zone"], act.now)
-        if level == "known" and make is None:
-            raise Usage(
-                '--level known is for a tank that is made now and filled with the old water: say --make "40 L".'
-            )
-        there = find_tank(act, to) if make is None else make_tank(act, to, left, make, moment)
-        how = How(
-            urgent=True,
-            no_water=level == "none",
-            known=level == "known",
-            unknown=level == "unknown",
-            yes=yes,
-            really=really,
-        )
-        told = carry(act, batches, there, moment, how)
-        names = ", ".join(b["name"] for b in batches)
-        act.describe("emergency move", f"{left['name']} to {there['name']}: batch {names}", moment)
-        return told
-
-
-def make_tank(act: Act, name: str, left: Row, make: str, moment: datetime) -> Row:
-    """A tank of so many litres, of the same water and at the same site as another one, in a system of its own."""
-    from quarantine.actions.cards import measured
-    from quarantine.actions.places import add_volume
-
-    litres, error = measured(make, "volume", "--make")
-    from quarantine.quantity import to
-
-    whole, off = to(litres, "L"), to(error, "L", difference=True)
-    if not any(mark in make for mark in ("±", "+")):
-        off = whole * ROUGH_PERCENT / 100
-    if whole <= 0 or off >= whole:
-        raise Refused("--make is the water in the new tank, more than nothing and more than its plus-minus.")
-    fresh = free_name(act.rows("tanks"), "tank", name)
-    if any(row["name"].casefold() == fresh.casefold() for row in act.rows("systems")):
-        raise Refused(f"There is a water system {fresh!r} already; choose another name.")
-    system = {"id": new_id(), "name": fresh, "site": left["site"]}
-    act.add("system", system)
-    tank = {
-        "id": new_id(),
-        "name": fresh,
-        "site": left["site"],
-        "system": system["id"],
-        "role": "quarantine",
-        "water": left["water"],
-        "shape": {},
-        "label_litres": None,
-    }
-    act.add("tank", tank)
-    says = f"{show(whole, 2)} L, plus or minus {show(off, 2, up=True)} L, {MADE_BY}"
-    add_volume(act, tank["id"], whole, off, MADE_BY, moment, [says])
-    return find_tank(act, fresh)
-
-
 # --- The move itself ---------------------------------------------------------------------------------------
 
 
@@ -254,12 +166,12 @@ def carry(act: Act, batches: list[Row], there: Row, moment: datetime, how: How) 
     for batch in batches:
         lines += _check(act, batch, left, there, moment, how)
     if not how.urgent:
-        _refuse_dirty(act, there)
+        refuse_dirty(act, there)
     lines += ask_about_medicine(act, there, moment, really=how.really or how.urgent)
     before = earliest_days(act, {left["system"], there["system"]})
     resident = [b for b in act.rows("open_batches") if b["system"] == there["system"]]
     joined = [b["name"] for b in resident]
-    brings = _old_water(act, left, there, moment) if how.known else []
+    brings = old_water(act, left, there, moment) if how.known else []
     state = load_system(act, left["system"], act.now)
     ids = {b["id"] for b in batches}
     stay = [b for b in act.rows("open_batches") if b["system"] == left["system"] and b["id"] not in ids]
@@ -276,9 +188,9 @@ def carry(act: Act, batches: list[Row], there: Row, moment: datetime, how: How) 
         facts += _write(act, batch, left, there, moment, bag, with_others, emptied=emptied and place == 0)
     lines += brings
     if how.unknown:
-        lines += _unknown_water(act, left, there, moment)
+        lines += unknown_water(act, left, there, moment)
     elif not how.no_water and not how.known:
-        lines += _some_water(act, left, there, moment, how)
+        lines += some_water(act, left, there, moment, yes=how.yes)
     made = [replan(act, left["system"]), replan(act, there["system"])]
     names = {b["id"]: b["name"] for b in act.rows("open_batches")}
     after = {names[b]: s.earliest for plan in made for b, s in plan.standings.items() if b in names}
@@ -354,8 +266,12 @@ def _check(act: Act, batch: Row, left: Row, there: Row, moment: datetime, how: H
         )
     if there["water"] != left["water"]:
         raise Refused(f"{there['name']} holds {there['water']} water, {left['name']} {left['water']}: not these fish.")
-    if batch["destination"] == there["id"]:
-        raise Refused(f"{there['name']} is where batch {batch['name']} goes once it is signed off.")
+    goal = next((t for t in act.rows("tanks") if t["id"] == batch["destination"]), None)
+    if goal is not None and goal["system"] == there["system"]:
+        raise Refused(
+            f"{there['name']} holds the water of {goal['name']}, where batch {batch['name']} goes once it is signed "
+            "off: that is no quarantine."
+        )
     protocol = frozen(act, batch["copy_id"])
     said = []
     try:
@@ -391,18 +307,6 @@ def _refuse_before(act: Act, batch: Row, moment: datetime) -> None:
 
 def _holds(fact: Fact, batch: Row) -> bool:
     return fact.system == batch["system"] and fact.kind == "dose" and fact.batch in (None, batch["id"])
-
-
-def _refuse_dirty(act: Act, there: Row) -> None:
-    """A tank that was emptied is cleaned and dry before fish go into it again (all in, all out)."""
-    found = [row for row in act.rows("open_tasks_of_system", system=there["system"]) if row["tank"] == there["id"]]
-    open_ = [row for row in found if is_of_emptied(row["step"])]
-    if open_:
-        what = "; ".join(f"{row['code']} {row['title']}" for row in sorted(open_, key=lambda row: row["due_until"]))
-        raise Refused(
-            f"{there['name']} was emptied and is not ready for fish again: {what}. Do them, or skip them with the "
-            "reason, first."
-        )
 
 
 def _end_baths(act: Act, batch: Row, moment: datetime) -> list[str]:
@@ -459,63 +363,3 @@ def _write(
     id_ = id_after(act, there["system"], moment)
     common: dict[str, Any] = {"system": there["system"], "tank": there["id"], "batch": batch["id"], "at": moment}
     return [add_fact(act, "moved_in", data=data, id_=id_, **common)]
-
-
-def _some_water(act: Act, left: Row, there: Row, moment: datetime, how: How) -> list[str]:
-    """Whether old water came along is asked where it may hold medicine; then it is on record (rules B3 and C12)."""
-    if not carried_over(act, left, there, moment):
-        return []
-    if not how.yes:
-        raise Refused(
-            f"The water of {left['name']} may hold medicine. Say --no-water if none of it went with the fish; with "
-            f"--yes some did, and its level in {there['name']} is unknown until all the water there is changed or it "
-            "is read (rule C12)."
-        )
-    return [
-        f"Some of the old water may have come along: what medicine is in {there['name']} is not known until all of its "
-        "water is changed or it is read, and no dose of it is shown before (rule C12)."
-    ]
-
-
-def _unknown_water(act: Act, left: Row, there: Row, moment: datetime) -> list[str]:
-    """Old water came along, nobody knows how much: no level over there is known until it is read or changed (C12).
-    Of a water that surely held nothing nothing came."""
-    if not may_hold(act, left["system"], moment):
-        return []
-    what = f"water that came with fish from {left['name']}"
-    id_ = id_after(act, there["system"], moment)
-    add_fact(act, "unknown_addition", system=there["system"], tank=there["id"], at=moment, data={"what": what}, id_=id_)
-    return [
-        f"What medicine is in {there['name']} is not known: no dose before it is read, or before all of its water is "
-        "changed (rule C12)."
-    ]
-
-
-def _old_water(act: Act, left: Row, there: Row, moment: datetime) -> list[str]:
-    """The new tank was filled with the old water: what was in that is in this one, between the same bounds."""
-    from quarantine.formulary import load
-    from quarantine.records.loading import system_water
-    from quarantine.water.ledger import level_of, never_dosed, substances_in
-
-    rows = act.rows("facts_since", system=left["system"], since="9999")
-    facts = sorted((fact_of(row) for row in rows), key=lambda f: (f.at, f.entered_at, f.id))
-    facts = [f for f in facts if f.at <= moment]
-    water, _ = system_water(act, left["system"], moment)
-    new, _ = system_water(act, there["system"], moment)
-    if water is None or new is None or not never_dosed(facts, water, moment).known:
-        return _unknown_water(act, left, there, moment)
-    brings = {}
-    for name in substances_in(facts):
-        level = level_of(facts, name, water, load(name).loss, moment)
-        high = level_of(facts, name, water, "none", moment).high
-        if high is None or level.low is None:
-            return _unknown_water(act, left, there, moment)
-        if high > 0:
-            brings[name] = [Decimal(repr(round(level.low, 9))), Decimal(repr(round(high, 9)))]
-    litres = Decimal(repr(new.litres))
-    data = {"out_litres": litres, "in_litres": litres, **({"brings": brings} if brings else {})}
-    id_ = id_after(act, there["system"], moment)
-    add_fact(act, "change", system=there["system"], tank=there["id"], at=moment, data=data, id_=id_)
-    from quarantine.actions.exchanging import brings_words
-
-    return [f"{there['name']} is filled with the old water{', ' + brings_words(brings) if brings else ''}."]

@@ -6,6 +6,7 @@ from typing import Any
 
 from quarantine.actions.desk import Desk, find_tank, local_text, when
 from quarantine.actions.planning import add_fact, consequences, earliest_days, frozen, id_after, replan
+from quarantine.emptied import is_of_emptied
 from quarantine.evidence import Standing
 from quarantine.facts import local_day
 from quarantine.failures import Refused, Usage
@@ -40,6 +41,18 @@ def regimens_of(protocol: Protocol) -> frozenset[tuple[str, str, str, str]]:
         for step in protocol.steps
         if step.treatment is not None
     )
+
+
+def refuse_dirty(act: Act, there: Row) -> None:
+    """A tank that was emptied is cleaned and dry before fish go into it again (all in, all out)."""
+    found = [row for row in act.rows("open_tasks_of_system", system=there["system"]) if row["tank"] == there["id"]]
+    open_ = [row for row in found if is_of_emptied(row["step"])]
+    if open_:
+        what = "; ".join(f"{row['code']} {row['title']}" for row in sorted(open_, key=lambda row: row["due_until"]))
+        raise Refused(
+            f"{there['name']} was emptied and is not ready for fish again: {what}. Do them, or skip them with the "
+            "reason, first."
+        )
 
 
 # --- Something wet was shared ------------------------------------------------------------------------------

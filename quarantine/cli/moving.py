@@ -41,7 +41,7 @@ def emergency(
     ] = "unknown",
     at: At = None,
 ) -> None:
-    from quarantine.actions.moving import evacuate
+    from quarantine.actions.evacuating import evacuate
 
     made = evacuate(session().desk(), tank, to_tank, make=make, level=level, at=at)
     session().emit(made.document, made.lines)

@@ -69,7 +69,7 @@ def test_hour_70_shows_two_hours_left_and_at_hour_73_the_series_begins_again(roo
     day(room, 16, "Q3", clock="20:00:00")  # hour 73: any write makes the plan anew
     said = moves(room)
     assert [one for one in said if one[2] == "missed"] == [
-        ("Move the fish to a clean tank (2 of 5)", "2026-02-15", "missed")
+        ("Move the fish to a clean tank (2 of 3)", "2026-02-15", "missed")
     ]
     again = [one for one in said if one[2] == "planned"]
     assert [day_ for _, day_, _ in again] == ["2026-02-16", "2026-02-18", "2026-02-20"]

@@ -127,6 +127,8 @@ def test_a_tank_that_was_emptied_takes_no_fish_before_it_is_clean_and_dry(room: 
     room.type("batch move Q2-1 --to Q3 --no-water")
     refused = room.type("batch move Q2-1 --to Q2 --no-water", 1)
     assert "Q2 was emptied and is not ready for fish again" in refused
+    new = 'batch start --tank Q2 --protocol marine-watch --arrived "2026-02-13 19:30" --from "a breeder" --to Reef'
+    assert "is not ready for fish" in room.type(f'{new} --fish "2 Centropyge bicolor, 6 cm"', 1)
     chores = [t["code"] for t in room.json("today")["tasks"] if t["tanks"] == ["Q2"]]
     assert len(chores) == 3
     room.type(f"done {' '.join(chores)}")
@@ -166,6 +168,8 @@ def test_where_fish_cannot_be_moved_is_said_in_a_sentence(room: OnceRoom) -> Non
     assert "is the tank they are in" in room.type("batch move Q2-1 --to Q2", 1)
     assert "they cannot leave it before" in room.type('batch move Q2-1 --to Q3 --at "2026-02-10 08:00"', 1)
     assert "no tank" in room.type("batch move Q2-1 --to Q9", 1)
+    room.type(f"tank add Q5 --site Hall --role quarantine --water marine --system Reef {BOX}")
+    assert "that is no quarantine" in room.type("batch move Q2-1 --to Q5", 1)
     room.type(f"done {room.code()} --as-shown")
     room.at("20:00:00")
     assert "would have left" in room.type('batch move Q2-1 --to Q3 --no-water --at "2026-02-13 12:00"', 1)

@@ -222,6 +222,17 @@ def test_a_move_is_due_for_two_hours_and_missed_after_72() -> None:
     assert planned(history, "dose", 6) == [16, 20]
 
 
+def test_the_first_move_has_72_hours_from_arrival_as_well() -> None:
+    """Arrived at 10:00: due from 08:00 of day 3, missed at 10:00."""
+    history = begun("marine-tank-transfer")
+    first = open_runs(history, "move", history.at(3, "07:00"))[0]
+    assert (first.due_from, first.due_until, first.lapses_at) == (
+        history.at(3, "08:00"),
+        history.at(3, "10:00"),
+        history.at(3, "10:00"),
+    )
+
+
 # --- Koi ----------------------------------------------------------------------------------------------------
 
 

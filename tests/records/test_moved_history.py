@@ -8,7 +8,7 @@ from collections import Counter
 import pytest
 from fishroom import BOX, READINGS, code_of, desk, furnish, start
 
-from quarantine.actions import checking, moving, noting, parting, places, work
+from quarantine.actions import checking, evacuating, moving, noting, parting, places, work
 from quarantine.records.reads import Row, open_reader
 
 
@@ -54,7 +54,7 @@ def test_a_batch_that_went_and_came_back_is_read_once(url: str) -> None:
     house(url)
     moving.move(desk(url, 3, 4), "Q1-1", "Q2", no_water=True, yes=True)
     noting.look(desk(url, 4, 1), "Q2 4 3", no_signs=True)
-    moving.evacuate(desk(url, 4, 2), "Q2", "Q1", level="none")
+    evacuating.evacuate(desk(url, 4, 2), "Q2", "Q1", level="none")
     found = facts(url, "Q1")
     assert len({row["id"] for row in found}) == len(found)
     kinds = Counter(row["kind"] for row in found)
