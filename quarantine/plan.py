@@ -486,11 +486,15 @@ class _Expansion:
 
         counted = by(held.more(held.settled(lambda more: local_day(by(more).complete, self.zone))))
         complete = local_day(counted.complete, self.zone)
+        if counted.zero is not None:
+            zero = local_day(counted.zero, self.zone)
+        elif counted.because != because:
+            zero = self.today  # it began again, and nothing was proven since
         return PeriodStanding(
             period.id,
             period.title,
             period.length.value,
-            zero if counted.zero is None else local_day(counted.zero, self.zone),
+            zero,
             counted.because,
             complete if counted.is_proven else max(complete, self.today),
             min(counted.counted // timedelta(days=1), period.length.value),
@@ -523,6 +527,7 @@ class _Expansion:
                 days.append(end_of_contact)
             elif criterion.kind == "tasks":
                 days += [run.day for runs in self.runs.values() for run in runs if run.day and run.outcome is None]
+                days += [day for step in self.protocol.steps if (day := self._waiting_ahead(step)) is not None]
                 days += [run.day for made in self.again.values() for _, run in made if run.day and run.outcome is None]
             elif criterion.kind in ev.COUNTING and (earliest := ev.judge(criterion, self.evidence).earliest):
                 days.append(earliest)
@@ -557,8 +562,22 @@ class _Expansion:
                 for run in self.runs.get(step.id, [])
                 if run.day
             ]
+            days += [day for step in treated if (day := self._waiting_ahead(step)) is not None]
             days.append(self.today)
         return max(days, default=self.today)
+
+    def _waiting_ahead(self, step: Step) -> date | None:
+        """The day of the last run of a series that waits for a temperature, by the slowest row of its table: a forecast
+        promises nothing that only a warm tank could keep."""
+        runs, repeat = self.runs.get(step.id, []), step.repeat
+        if repeat is None or not repeat.by_temperature or len(runs) < 2 or repeat.times is None:
+            return None
+        before, waiting = runs[-2].day, runs[-1]
+        if before is None or waiting.day is not None or waiting.outcome is not None:
+            return None
+        slowest = max(_hours(band.every) for band in repeat.by_temperature)
+        left = max(repeat.times - waiting.n + 1, 1)
+        return max(before, self.today) + timedelta(days=-(-left * slowest // 24))
 
     def _horizon(self, period: str) -> date:
         complete = self.periods[period].complete_on
@@ -876,7 +895,7 @@ class _Expansion:
             if amended and day is not None and day < amended.day and not settled:
                 reason += f"; moved from {day} to {amended.day}: the protocol was amended"
                 day, at = amended.day, None
-            if changes and day is not None and not settled and (behind := self._behind(step, day)):
+            if changes and day is not None and (behind := self._behind(step, day, self.outcomes.get(key))):
                 free, substance = behind
                 reason += f"; moved from {day} to {free}: no planned change while {substance} acts (rule C11)"
                 day, at = free, None
@@ -1076,17 +1095,19 @@ class _Expansion:
             start = starts.get(str(start.subject))
         return start is not None and start.kind in ("after", "begun")
 
-    def _behind(self, step: Step, day: date) -> tuple[date, str] | None:
+    def _behind(self, step: Step, day: date, outcome: Fact | None) -> tuple[date, str] | None:
         """The day after the contact that a planned change would fall into, and with what; None: it may stay.
 
-        A change that readings, signs or a keeper ask for is none that was planned, and stays.
+        A change that readings, signs or a keeper ask for is none that was planned, and stays; so does one that was
+        done inside the contact. One that waited for the end of it stays moved, and what follows counts from there.
         """
         if step.kind != "change" or step.when or step.start.kind in ("sign", "reading", "word"):
             return None
         for contact in self._contacts(step):
             if contact.first < day <= contact.last or (contact.begun and day <= contact.first):
                 free = contact.last + timedelta(days=1)
-                return (free, contact.substance) if free > day else None
+                early = outcome is not None and local_day(outcome.at, self.zone) < free
+                return (free, contact.substance) if free > day and not early else None
         return None
 
     def _contacts(self, step: Step) -> Iterator[_Contact]:

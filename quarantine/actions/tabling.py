@@ -20,6 +20,7 @@ from quarantine.actions.desk import find_batch
 from quarantine.actions.shelf import lots
 from quarantine.facts import local_day
 from quarantine.failures import Refused
+from quarantine.luggage import COPIED
 from quarantine.quantity import show
 from quarantine.readings import SOURCE
 from quarantine.records.codec import instant
@@ -147,14 +148,17 @@ def _from_day(text: str | None, zone: str, since: date | None) -> bool:
     return since is None or text is None or local_day(instant(text), zone) >= since
 
 
-def _facts(rows: Rows, scope: _Scope, kind: str) -> Iterator[Values]:
-    """What every fact has, with its ``data`` and its ``row``; oldest first."""
+def _facts(rows: Rows, scope: _Scope, kind: str, *, copies: bool = False) -> Iterator[Values]:
+    """What every fact has, with its ``data`` and its ``row``; oldest first. What a batch has from the one it was parted
+    from stands there already: over all batches it counts once."""
     system = scope.batch["system"] if scope.batch else None
     for row in rows.rows("facts_of_kind", kind=kind, system=system):
         zone = scope.zones[row["system"]]
         if not _from_day(row["happened_at"], zone, scope.since) or not _of_batch(row, scope.batch):
             continue
         data = json.loads(row["data"])
+        if COPIED in data and scope.batch is None and not copies:
+            continue
         yield {
             "happened_at": local(row["happened_at"], zone),
             "zone": zone,
@@ -189,7 +193,7 @@ def _in_stay(at: str, batch: Row) -> bool:
 
 
 def _batches(rows: Rows, scope: _Scope, wanted: list[Row]) -> Iterator[Values]:
-    arrivals = {fact["row"]["batch"]: fact for fact in _facts(rows, scope._replace(since=None), "arrival")}
+    arrivals = {fact["row"]["batch"]: fact for fact in _facts(rows, scope._replace(since=None), "arrival", copies=True)}
     for row in wanted:
         if row["closed_at"] and not _from_day(row["closed_at"], row["zone"], scope.since):
             continue

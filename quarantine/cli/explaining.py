@@ -114,7 +114,6 @@ def _counted(one: Counted, zone: str) -> str:
 
 def _range_lines(one: InRange, zone: str) -> list[str]:
     from quarantine.actions.desk import local_text
-    from quarantine.explaining import RULES
 
     if one.zero is None:
         begun = "it has not begun: two readings in range, at least 6 h apart, begin it (rule A10)"
@@ -125,13 +124,18 @@ def _range_lines(one: InRange, zone: str) -> list[str]:
             f"Time in range, {one.title}: {one.hours} h of {one.need_hours} h; 0 is "
             f"{local_text(one.zero, zone)}{because} (rule A10)."
         ]
+    return [*lines, *_gap_lines(one, zone)]
+
+
+def _gap_lines(one: InRange, zone: str) -> list[str]:
+    """What kept time from counting, each with its readings and what the template says of it."""
+    from quarantine.actions.desk import local_text
+    from quarantine.explaining import RULES
+
     return [
-        *lines,
-        *(
-            f"  Gap from {local_text(gap.since, zone)} to {local_text(gap.until, zone)}: {gap.why}; "
-            f"{RULES.get(gap.rule, 'the template says note: it counts')}."
-            for gap in one.gaps
-        ),
+        f"  Gap from {local_text(gap.since, zone)} to {local_text(gap.until, zone)}: {gap.why}; "
+        f"{RULES.get(gap.rule, 'the template says note: it counts')}."
+        for gap in one.gaps
     ]
 
 
@@ -204,9 +208,11 @@ def _earliest_lines(told: Told) -> list[str]:
     for one in deciding(told.standing, told.course.protocol):
         decides = ", which decides" if one.decides else ""
         lines.append(f"  {one.day or 'no day of its own'}{decides}: {one.title}")
+    zone = told.batch["zone"]
     for period in told.clocks.periods:
         first, *rest = period_lines(period)
-        lines += [f"Period {first}", *rest]
+        gaps = [line for one in told.clocks.in_range if one.period == period.period for line in _gap_lines(one, zone)]
+        lines += [f"Period {first}", *rest[:-1], *gaps, *rest[-1:]]
     if told.batch["state"] == "open":
         lines.append(f"What stands in the way today: quarantine signoff {_typed(told)}")
     return lines

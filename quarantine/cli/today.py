@@ -166,7 +166,7 @@ def _time_words(item: Listed) -> str:
 
 
 def _left_words(left: timedelta) -> str:
-    """ "2 h 5 min", never longer than it is """
+    """ "2 h 5 min", never longer than it is"""
     minutes = left // timedelta(minutes=1)
     hours, rest = divmod(minutes, 60)
     return " ".join([*([f"{hours} h"] if hours else []), *([f"{rest} min"] if rest or not hours else [])])

@@ -30,6 +30,8 @@ ADVISE_STOCK_SHARE = Decimal("0.05")
 """A scale step over this share of the dose calls for a stock solution or a finer scale (rule C4: twenty steps)."""
 
 
+BAND_SHORT = Decimal("0.05")
+"""How far under its band a dose may bring the water: one of the twenty steps of rule C4 (our choice, no source)."""
 COARSEST_LOSS = Decimal("0.2")
 """Rounding down that takes more than this share of the dose is refused: too little is a harm (rules C3 and C4).
 Our choice, no source."""
@@ -227,6 +229,8 @@ def size_hold(substance: Substance, regimen: Regimen, setting: Setting, size: Si
             # Before the dose the filter runs: of all the water a litre is the smaller share.
             _clearing_words(upper, top - size.gives_high, setting.whole or setting.volume),
         )
+    if topped and (held := _band_hold(substance, regimen, setting, size, measure)) is not None:
+        return held
     floor = regimen.effective_minimum
     least = size.gives_low + left_low(substance, setting)
     if floor is not None and least < in_ledger(substance, Quantity(floor.value, floor.unit)):
@@ -241,6 +245,29 @@ def size_hold(substance: Substance, regimen: Regimen, setting: Setting, size: Si
             "measure the tank (quarantine tank measure), or weigh on a finer scale",
         )
     return None
+
+
+def _band_hold(substance: Substance, regimen: Regimen, setting: Setting, size: Size, measure: Measure) -> Hold | None:
+    """A row that holds a band by readings is not brought to a level under it: by half of the nominal litres' error
+    nobody can help, but the rounding of the scale is a choice (rules C3 and C13)."""
+    target = regimen.target
+    if target is None or target.high is None or target.high.value <= target.low.value or setting.volume is None:
+        return None
+    low = in_ledger(substance, Quantity(target.low.value, target.low.unit))
+    least, most = there_span(substance, regimen, setting)
+    reached = (least + most) / 2 + size.given_mg / Decimal(repr(setting.volume.litres))
+    if reached >= low * (1 - BAND_SHORT):
+        return None
+    unit = target.low.unit
+    return Hold(
+        "C3",
+        f"what can be measured brings the water to {level_in(substance, reached, unit, up=False)} {unit}, under the "
+        f"band of {show(target.low.value)} to {show(target.high.value)} {unit} that is to be held",
+        show(target.low.value),
+        unit,
+        cited(substance, regimen.references) or OUR_CHOICE,
+        _finer(substance, measure, size, setting),
+    )
 
 
 TOOLS = {"g": "the scale", "mL": "the syringe"}

@@ -1,5 +1,5 @@
-"""A step that moves the fish: done by moving them, on top of the list once it is late, and begun again where the template
-says so (rules A11 and A12, story 5)."""
+"""A step that moves the fish: done by moving them, on top of the list once it is late, and begun again where its
+template says so (rules A11 and A12, story 5)."""
 
 from __future__ import annotations
 

@@ -121,7 +121,7 @@ def test_parting_and_joining_again_gives_the_same_clocks(watched: OnceRoom) -> N
 
 
 def test_merging_takes_the_later_clock_of_both_in_every_count(watched: OnceRoom) -> None:
-    """Fish that came on day 2 into the same tank: the merged batch has their zero, their clear days, their last death."""
+    """Fish that came on day 2 into the same tank: the merged batch has their zero, clear days and last death."""
     watched.type(
         'batch start --tank Q2 --protocol marine-watch --arrived "2026-02-12 18:00" --yes '
         '--fish "2 Centropyge bicolor, 6 cm" --from "a breeder" --to Reef'

@@ -160,6 +160,22 @@ def test_marine_copper_from_nothing_is_the_low_end_of_the_band() -> None:
     assert amount("C04", there, SALT) == "0.07 g"
 
 
+def test_C3_a_dose_that_the_scale_brings_under_the_band_is_held() -> None:
+    """0.175 mg/L wanted in 54 L are 37.1 mg of the pentahydrate; in steps of 10 mg that is 30 mg, 0.141 mg/L: under the
+    band of 0.18 to 0.20. In steps of 1 mg it is 37 mg and given."""
+    small = marine("0")._replace(volume=water(litres=54.0).volume)
+    coarse = hold("C04", small._replace(scale_step_grams=Decimal("0.01")), SALT)
+    assert coarse.rule in ("C3", "C4")
+    assert "scale" in coarse.remedy
+    fine = small._replace(scale_step_grams=Decimal("0.001"))
+    assert amount("C04", fine, SALT) == "0.037 g"
+    ten = marine("0")._replace(volume=water(litres=110.0).volume, scale_step_grams=Decimal("0.01"))
+    # 0.175 x 110 / 0.2545 = 75.6 mg, so 70 mg: 0.162 mg/L, a loss of 7 %, which other rows may have.
+    found = hold("C04", ten, SALT)
+    assert found.rule == "C3"
+    assert "under the band of 0.18 to 0.2 mg/L Cu" in found.says
+
+
 def test_fresh_copper_counts_what_the_ledger_still_holds() -> None:
     """The rule is a ceiling for all copper in the water: alkalinity 180 allows 1.8 mg/L of the pentahydrate, 0.9 is
     offered, and 0.3 mg/L of copper there are 1.179 of it: together 2.079."""

@@ -505,6 +505,19 @@ def test_C11_after_contact_the_days_are_what_they_were() -> None:
     assert weekly_days(history, 4)[0] == 1
 
 
+def test_C11_what_follows_a_moved_change_counts_from_where_it_was_done() -> None:
+    """The change of day 8 waits until day 14; done there, the next is due on day 21, not the day after."""
+    history = treated(protocol("as published", more=WEEKLY.replace('until = "observation"', "times = 4")))
+    history.fact("done", history.at(2), {"key": history.runs("weekly", history.at(3))[0].key})
+    for n in range(4, 14):
+        history.perfect_day(n)
+    moved = history.runs("weekly", history.at(13))[1]
+    assert moved.day == history.day(14)
+    history.fact("done", history.at(14), {"key": moved.key})
+    days = [(run.day - history.day(0)).days for run in history.runs("weekly", history.at(14, "20:00")) if run.day]
+    assert days[:3] == [1, 14, 21]
+
+
 # --- Any history ---------------------------------------------------------------------------------------------
 
 CHANGES = st.lists(

@@ -120,7 +120,8 @@ BROKEN = [
         'counts = "calendar"\nzzz = 1',
         "zzz",
         "period[observation].zzz",
-        'expected a known key, got "zzz"; the keys here are id, title, length, counts, reading, min, max, start, references',
+        'expected a known key, got "zzz"; the keys here are id, title, length, counts, reading, min, max, start, '
+        "references",
     ),
     Case(
         "missing revision",
