@@ -91,6 +91,9 @@ class PeriodClock(NamedTuple):
     day: int
     moved: tuple[Moved, ...]
     complete_on: date
+    """by what is on record so far"""
+    put_off_to: date | None
+    """the earliest day that doses which are still due leave for it, where that is a later one"""
     proven: bool
 
 
@@ -222,8 +225,17 @@ def period_clock(
         period.day,
         tuple(moves(period, standing, protocol, extended)),
         period.complete_on,
+        put_off_to(period, standing, protocol),
         period.is_proven,
     )
+
+
+def put_off_to(period: PeriodStanding, standing: Standing, protocol: Protocol) -> date | None:
+    """The day of a period by the criterion that asks for it, where doses that are still due make it a later one than
+    the period's own; None where they do not, or no criterion asks for the period."""
+    titles = {c.title for c in protocol.criteria if c.kind == "period" and c.value == period.id}
+    day = max((day for title, day in standing.days if title in titles), default=period.complete_on)
+    return day if day > period.complete_on else None
 
 
 def moves(period: PeriodStanding, standing: Standing, protocol: Protocol, extended: Extended = ()) -> Iterator[Moved]:

@@ -1,20 +1,44 @@
-"""The tasks that a move asks for: the water that the fish came to is read, the tank they left is cleaned. Pure.
+"""What fish leave to do: the water that they were moved to is read, the tank they left is cleaned, and a water without
+any fish has its filter and its kit seen to. Pure.
 
-They are follow-ups (:mod:`quarantine.followups`) of the batch that was moved: its own, so that they go where it goes.
+They are follow-ups (:mod:`quarantine.followups`) of the batch that left. Those of a move are its own, and judged with
+it; those of a water that stands idle stay with that water, and end when fish come into it.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from datetime import timedelta
+from typing import NamedTuple
 
-from quarantine.followups import COMMON, Berth, Check, Known, Made, end_of, read_between, shown, task_of
+from quarantine.facts import Fact, local_day
+from quarantine.followups import (
+    COMMON,
+    FOLLOWUP,
+    RECENT_HOURS,
+    Berth,
+    Check,
+    Known,
+    Made,
+    day_of,
+    end_of,
+    key_of,
+    overdosed_before,
+    read_between,
+    shown,
+    task_of,
+)
 from quarantine.luggage import COPIED, MOVED_IN
 
 IRELAND = "Marine Institute Ireland, Disinfection on aquaculture sites, fishhealth.ie (year not recorded)"
 HATCHERY = "Piper et al., Fish Hatchery Management, US Fish and Wildlife Service, p. 283, 1982"
 SANITATION = "Univ. of Florida IFAS EDIS, Sanitation practices for aquaculture facilities, VM87, copy of 2008"
 RULES = "Rules B3 and C13 of this tool"
+DISPLAY = (
+    "Book chapter, Quarantine of fish and aquatic invertebrates in public display aquaria, ch. 26, year not stated: a "
+    "filter is kept alive between batches with ammonium chloride only if it was disinfected or is new (read in a copy)"
+)
+ZOOS = "AZA, quarantine guidance, aza.org/quarantine, year not stated: idle filters are kept alive"
 
 READ = Check(
     "moved-water",
@@ -58,9 +82,87 @@ CHORES = (
 """In the order in which they are done; how soon is our choice, no source."""
 
 
+FEED_DAYS = 3
+"""Days from one feed of an idle filter to the next: common practice, no source. No source here gives an amount."""
+IDLE = "idle-"
+FEED = Check(
+    IDLE + "filter",
+    "chore",
+    "Feed the idle filter, or skip this and dry it with the kit",
+    note="Only a filter that was disinfected, or is new, is kept alive for the next fish, with ammonium chloride: skip "
+    "this for any other, and it is not asked again. Never with fish in the water. No source here gives an amount: "
+    "little, and test ammonia and nitrite; before fish come both have to be within their limits.",
+    references=(DISPLAY, ZOOS, f"Every {FEED_DAYS} days: common practice, no source"),
+    who="keeper",
+)
+KIT = Check(
+    IDLE + "kit",
+    "chore",
+    "Dry the kit until bone dry, before it is used again",
+    note="Once the fish are out: nets, siphon, buckets, thermometer. Clean first; after sick fish disinfect too, at "
+    "the label's strength and time, and rinse. How long is common practice, no source: 24 h and more.",
+    references=(IRELAND, SANITATION, COMMON),
+    who="keeper",
+)
+
+
 def is_of_emptied(step: str) -> bool:
     """Whether a task is a chore of a tank that was emptied by a move."""
     return step.startswith(CHORES[0].step.removesuffix("drain"))
+
+
+def is_of_idle(step: str) -> bool:
+    """Whether a task is a chore of a water that stands without fish."""
+    return step.startswith(FOLLOWUP + IDLE)
+
+
+class Leaving(NamedTuple):
+    """How the last batch left a water: the fact of its sign-off, or of its move to another water; and who it was."""
+
+    fact: Fact
+    berth: Berth
+
+
+def last_to_leave(facts: Iterable[Fact], system: str) -> Fact | None:
+    """The fact by which a water without an open batch came to be so: a sign-off in it, or a move out of it. None where
+    no fish ever left it, or where they died: then other chores stand (rule B7)."""
+    leaving = [
+        fact
+        for fact in facts
+        if (fact.kind == "closed" and fact.system == system)
+        or (fact.kind == MOVED_IN and fact.data["from_system"] == system and COPIED not in fact.data)
+    ]
+    # What was entered last left it empty on record: a move can be entered after a later one.
+    last = max(leaving, key=lambda fact: (fact.entered_at, fact.at, fact.id), default=None)
+    return None if last is None or last.data.get("decision") == "died out" else last
+
+
+def while_idle(leaving: Leaving, known: Known) -> Iterator[Made]:
+    """The chores of a water since its last batch left it: the kit is dried once, the filter is fed again and again
+    until that is skipped.
+
+    After a move the chores of the emptied tank have kit and filter dried already: there the filter is fed only where
+    that was skipped, so that no list asks for both. What left more than a day before it is first planned begins none.
+    """
+    fact, berth = leaving
+    reason = f"no fish in this water since {shown(fact.at, berth.zone)}"
+    if fact.kind == MOVED_IN:
+        kept = known.outcomes.get((CHORES[-1].step, fact.id, 1))
+        if kept is None or kept.kind != "skip":
+            return
+    else:
+        begun = key_of(berth, KIT, fact.id) in known.stored
+        if not begun and known.as_of - fact.entered_at > timedelta(hours=RECENT_HOURS):
+            return
+        yield Made(task_of(berth, KIT, known, fact.id, (fact.at, end_of(fact.at, 24, berth.zone)), reason), KIT)
+    since, n = fact.at, 1
+    while True:
+        window = day_of(local_day(since, berth.zone) + timedelta(days=FEED_DAYS), berth.zone)
+        yield Made(task_of(berth, FEED, known, fact.id, window, reason, n=n), FEED)
+        fed = known.outcomes.get((FEED.step, fact.id, n))
+        if fed is None or fed.kind == "skip":
+            return
+        since, n = fed.at, n + 1
 
 
 def after_a_move(berth: Berth, known: Known) -> Iterator[Made]:
@@ -82,5 +184,5 @@ def after_a_move(berth: Berth, known: Known) -> Iterator[Made]:
             yield Made(task_of(left, check, known, fact.id, window, reason), check)
 
 
-OF_EACH = (after_a_move,)
+OF_EACH = (after_a_move, overdosed_before)
 """Follow-ups that every batch of a tank has of its own."""

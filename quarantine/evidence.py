@@ -147,6 +147,8 @@ class Evidence(NamedTuple):
     """batches that are counted with it since"""
     sentinels: tuple[Fact, ...] = ()
     """fish that were put to it to show what the others carry"""
+    held: tuple[tuple[datetime, str], ...] = ()
+    """(when, why) of holds of this water that fish left open when they went or their batch was closed (rule C9)"""
     cold: tuple[tuple[datetime, str], ...] = ()
     """(when, in words) heating stopped or may have: what was read before proves nothing of the temperature since"""
 
@@ -310,7 +312,8 @@ def gather(
         readings=known.readings,
         exposures=_of_these(exposures, (batch, *(f.data["from_batch"] for f in merged)), bags),
         lifted_at=lifted[-1] if lifted else None,
-        extended_days=sum(int(f.data["days"]) for f in own if f.kind == "extended"),
+        held=tuple((f.at, f.data["because"]) for f in known.of("held") if f.at >= place.since),
+        extended_days=_extended(own),
         altered=known.altered,
         stopped=stopped,
         all_seen_on=_all_seen(all_seen_on, merged, zone) if alive > 0 else None,
@@ -350,6 +353,15 @@ def _with_others(clear: Clear, merged: tuple[Fact, ...], zone: str) -> Clear:
             because=theirs["because"] if later else clear.because,
         )
     return clear
+
+
+def _extended(own: list[Fact]) -> int:
+    """The days that a person added at sign-off: of merged batches the more of both (rule B3), and those added since."""
+    days = 0
+    for fact in own:
+        days += int(fact.data["days"]) if fact.kind == "extended" else 0
+        days = max(days, int(fact.data.get("extended", 0))) if fact.kind == MERGED else days
+    return days
 
 
 def _all_seen(own: date, merged: tuple[Fact, ...], zone: str) -> date:
@@ -619,7 +631,7 @@ def clear_count(
         whole = [look for look in by_day.get(day, []) if look.counts]
         if worst is not None and worst.severity in ("A", "B"):
             counted, zero, because = [], day, f"sign seen: {worst.name} ({worst.severity})"
-        elif day > zero and whole and whole[-1].none and not open_ and worst is None:
+        elif day > zero and any(look.none for look in whole) and not open_ and worst is None:
             counted.append(day)
         if whole or worst is not None or day == entered_on:
             silent, last_looked = 0, day
@@ -696,7 +708,8 @@ def emergency(evidence: Evidence) -> str | None:
     """What holds every dose in this water (rule C9): an A sign, two deaths or over 5 % in 24 hours, until a person
     lifts it. Saying that the sign is gone does not lift it."""
     grave = [one for one in evidence.happenings if one.event in ("sign_a", "outbreak")]
-    open_ = [one.why for one in grave if evidence.lifted_at is None or one.at > evidence.lifted_at]
+    stands = sorted([*((one.at, one.why) for one in grave), *evidence.held])
+    open_ = [why for at, why in stands if evidence.lifted_at is None or at > evidence.lifted_at]
     return open_[-1] if open_ else None
 
 
@@ -1062,11 +1075,13 @@ def _counts(condition: Condition, evidence: Evidence) -> Verdict:
     if last is None:
         return Verdict(None, "the fish have not been counted since they arrived")
     if last.seen != evidence.alive:
-        return Verdict(
-            False,
-            f"{last.seen} seen on {last.day}, {evidence.alive} alive on record: "
-            "find them, or say who is missing and why",
-        )
+        remedy = "find them, or say who is missing and why"
+        if last.seen is not None and last.seen > evidence.alive:
+            remedy = (
+                "more than there should be. Count again; fish that came in are recorded with quarantine event added, "
+                "an outcome that was not so is corrected"
+            )
+        return Verdict(False, f"{last.seen} seen on {last.day}, {evidence.alive} alive on record: {remedy}")
     return Verdict(True, f"{evidence.alive} alive on record, {last.seen} seen on {last.day}")
 
 

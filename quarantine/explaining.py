@@ -195,9 +195,16 @@ def period_lines(period: PeriodClock) -> list[str]:
     known = "" if period.proven else ", if it stays in range"
     lines.append(
         f"  Day {period.day} of {period.length}, counted from {period.zero}; complete on {period.complete_on} after "
-        f"that day's look{known}."
+        f"that day's look{known}{put_off_words(period, '; ')}."
     )
     return lines
+
+
+def put_off_words(period: PeriodClock, before: str = "") -> str:
+    """What follows the day on which a period is complete, where doses that are still due make it a later one; "" where
+    they do not."""
+    day = period.put_off_to
+    return f"{before}doses that are still due put it off: {day} at the earliest" if day else ""
 
 
 # --- One day ----------------------------------------------------------------------------------------------
@@ -249,8 +256,9 @@ def _acted(day: date, standing: Standing, periods: Iterable[PeriodClock], events
         yield from (f"{period.title}: {moved_words(one, dated=False)}" for one in period.moved if one.on == day)
         if day == period.zero:
             yield f"{period.title}: day 0 ({period.because})"
-        if day == period.complete_on:
-            yield f"{period.title}: complete after that day's look"
+        if day == (period.put_off_to or period.complete_on):
+            first = ", at the earliest: doses are still due" if period.put_off_to else ""
+            yield f"{period.title}: complete after that day's look{first}"
     if day == standing.earliest:
         yield "earliest day of sign-off, if all goes well"
 
@@ -301,7 +309,7 @@ _NAMED = {
     "done": "a task done",
     "extended": "days added at sign-off",
     "closed": "signed off",
-    "lapse": "a dose ran out of time",
+    "lapse": "a dose or a move ran out of time",
 }
 _ABOUT = ("says", "word", "title", "what", "from", "because", "who", "decision", "note")
 """Where in the data of a fact stands, first found, what it is about."""

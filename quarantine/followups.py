@@ -7,7 +7,7 @@ A reading past its limit, a dose that harms the filter and an incident each ask 
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from datetime import date, datetime, time, timedelta
 from decimal import Decimal
 from typing import NamedTuple
@@ -15,6 +15,7 @@ from zoneinfo import ZoneInfo
 
 from quarantine import evidence as ev
 from quarantine.facts import Fact, PlannedTask, in_order, local_day, utc
+from quarantine.luggage import doses_before
 from quarantine.water import advice
 
 FOLLOWUP = "followup."
@@ -115,18 +116,23 @@ def followups(
     of a tank has of its own.
     """
     ordered = tuple(f for f in in_order(facts) if f.at <= as_of)
-    outcomes = {}
-    for fact in ordered:
-        if fact.kind in ("done", "dose", "skip") and "key" in fact.data:
-            _, step, root, n = fact.data["key"].split(":")
-            outcomes[step, root, int(n)] = fact
     of_tank: dict[str, Berth] = {}
     for berth in berths:
         of_tank.setdefault(berth.tank, berth)
     first = berths[0].batch if berths else ""
-    known = Known(ordered, as_of, outcomes, stored, harmful or {}, first)
+    known = Known(ordered, as_of, outcomes_of(ordered), stored, harmful or {}, first)
     found = [made for berth in of_tank.values() for maker in MAKERS for made in maker(berth, known)]
     return [*found, *(made for berth in berths for maker in of_each for made in maker(berth, known))]
+
+
+def outcomes_of(facts: Iterable[Fact]) -> dict[tuple[str, str, int], Fact]:
+    """What settled tasks, by (step, id of the fact they hang on, number); of ``facts`` in order the last one rules."""
+    outcomes = {}
+    for fact in facts:
+        if fact.kind in ("done", "dose", "skip") and "key" in fact.data:
+            _, step, root, n = fact.data["key"].split(":")
+            outcomes[step, root, int(n)] = fact
+    return outcomes
 
 
 def key_of(berth: Berth, check: Check, root: str, n: int = 1) -> str:
@@ -609,10 +615,25 @@ def overdoses(berth: Berth, known: Known) -> Iterator[Made]:
         reason = f"too much of {dose.data['substance']} was given, {shown(dose.at, berth.zone)}"
         check = TOO_MUCH._replace(note=rescue)
         yield Made(task_of(berth, check, known, dose.id, (dose.at, dose.at + timedelta(hours=1)), reason), check)
-        start = dose.at + timedelta(hours=1)
-        window = (start, start + timedelta(hours=5))
-        looked = read_between(berth, LOOK_AFTER, known, start, None)
-        yield Made(task_of(berth, LOOK_AFTER, known, dose.id, window, reason, settled_by=looked), LOOK_AFTER)
+        yield _look_after(berth, known, dose)
+
+
+def _look_after(berth: Berth, known: Known, dose: Fact) -> Made:
+    """The fish are looked over in the hours after too much of a dose."""
+    start = dose.at + timedelta(hours=1)
+    looked = read_between(berth, LOOK_AFTER, known, start, None)
+    reason = f"too much of {dose.data['substance']} was given, {shown(dose.at, berth.zone)}"
+    window = (start, start + timedelta(hours=5))
+    return Made(task_of(berth, LOOK_AFTER, known, dose.id, window, reason, settled_by=looked), LOOK_AFTER)
+
+
+def overdosed_before(berth: Berth, known: Known) -> Iterator[Made]:
+    """Fish that were moved out of the water that had too much are looked over all the same, where that was asked for
+    before they left: what is to be done to the water itself stays behind."""
+    for dose in doses_before(list(known.facts)):
+        over = dose.batch == berth.batch and OVER_CEILING in str(dose.data.get("rescue", ""))
+        if over and key_of(berth, LOOK_AFTER, dose.id) in known.stored:
+            yield _look_after(berth, known, dose)
 
 
 MAKERS = (past_limits, filter_watch, incident_checks, overdoses)

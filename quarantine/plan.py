@@ -165,8 +165,8 @@ def _in_range(counted: inrange.Count, zero: date) -> dict[str, Any]:
 
 
 def _of_a_dose(data: dict[str, Any]) -> dict[str, Any]:
-    """Of a dose what gaps, pairs and the ceiling of a course ask."""
-    asked = ("substance", "regimen", "route", "gives_high_mg_per_l", "target_mg_per_l", "counts", "eaten")
+    """Of a dose what gaps, pairs and the ceiling of a course ask; and what was said where it was too much."""
+    asked = ("substance", "regimen", "route", "gives_high_mg_per_l", "target_mg_per_l", "counts", "eaten", "rescue")
     return {name: data[name] for name in asked if name in data}
 
 
@@ -538,8 +538,9 @@ class _Expansion:
         """When a period of days without a drug ends at the earliest while doses of a course that began are still due:
         its last days come after the last of them left the water."""
         period = next(one for one in self.protocol.periods if one.id == name)
-        treated = [step.id for step in self.protocol.steps if step.treatment]
-        days = [run.day for step in treated for run in self.runs[step] if run.outcome is None and run.day]
+        treated = [step for step in self.protocol.steps if step.treatment]
+        days = [run.day for step in treated for run in self.runs[step.id] if run.outcome is None and run.day]
+        days += [day for step in treated if (day := self._word_ahead(step)) is not None]
         if period.counts == "drug-free" and days:
             counted = max((min(days) - max(self.periods[name].zero, self.evidence.arrived_on)).days - 1, 0)
             yield self._contact_forecast() + timedelta(days=max(period.length.value - counted, 1))
@@ -552,7 +553,9 @@ class _Expansion:
         # What waits for a reading, a sign or a keeper's word may never be given, and puts nothing off.
         asked = [step for step in treated if not step.when and not _as_needed(step)]
         open_dose = any(
-            run.outcome is None and (run.day or step in asked) for step in treated for run in self.runs[step.id]
+            run.outcome is None and (run.day or step in asked or self._word_ahead(step))
+            for step in treated
+            for run in self.runs[step.id]
         )
         if treated and (still or open_dose or not days):
             days += [
@@ -562,22 +565,44 @@ class _Expansion:
                 for run in self.runs.get(step.id, [])
                 if run.day
             ]
-            days += [day for step in treated if (day := self._waiting_ahead(step)) is not None]
+            wet = [step for step in self.protocol.steps if step.treatment or step.kind == "change"]
+            days += [day for step in wet if (day := self._waiting_ahead(step)) is not None]
             days.append(self.today)
         return max(days, default=self.today)
 
     def _waiting_ahead(self, step: Step) -> date | None:
-        """The day of the last run of a series that waits for a temperature, by the slowest row of its table: a forecast
-        promises nothing that only a warm tank could keep."""
+        """The day of the last run of a series that waits for a temperature or only for a keeper's word, or begins after
+        one that does. By the slowest row of its table: a forecast promises nothing that only a warm tank could keep."""
         runs, repeat = self.runs.get(step.id, []), step.repeat
-        if repeat is None or not repeat.by_temperature or len(runs) < 2 or repeat.times is None:
+        if not runs or runs[-1].day is not None or runs[-1].outcome is not None:
             return None
-        before, waiting = runs[-2].day, runs[-1]
-        if before is None or waiting.day is not None or waiting.outcome is not None:
+        times = repeat.times if repeat is not None else 1
+        if times is None:
             return None
-        slowest = max(_hours(band.every) for band in repeat.by_temperature)
-        left = max(repeat.times - waiting.n + 1, 1)
-        return max(before, self.today) + timedelta(days=-(-left * slowest // 24))
+        bands = repeat.by_temperature if repeat is not None else ()
+        slowest = max((_hours(band.every) for band in bands), default=_hours(_every(step)))
+        if len(runs) > 1:
+            left, before = max(times - runs[-1].n + 1, 1), runs[-2].day if bands else None
+        else:
+            left, before = times - 1, self._word_ahead(step) or self._behind_ahead(step)
+        return None if before is None else max(before, self.today) + timedelta(days=-(-left * slowest // 24))
+
+    def _word_ahead(self, step: Step) -> date | None:
+        """The first day on which a series may be due of which all but a keeper's word is there: it has its sign or its
+        reading, so that it counts as ahead."""
+        runs = self.runs.get(step.id, [])
+        words = bool(step.when) and all(condition.kind == "word" for condition in step.when)
+        if not words or not runs or runs[0].day is not None or runs[0].outcome is not None:
+            return None
+        day = self._anchor(step.start, step.id).day
+        return None if day is None else max(day, self.today)
+
+    def _behind_ahead(self, step: Step) -> date | None:
+        """The first day of what begins after a series that waits itself."""
+        if step.start.kind != "after" or step.start.subject not in self.steps:
+            return None
+        last = self._waiting_ahead(self.steps[str(step.start.subject)])
+        return None if last is None else last + timedelta(days=-(-_hours(step.start.by) // 24))
 
     def _horizon(self, period: str) -> date:
         complete = self.periods[period].complete_on
@@ -794,7 +819,9 @@ class _Expansion:
         the day on which it came to apply."""
         kept: list[_Run] = []
         lacking = self._lacking(step, self.as_of)
-        for place, run in enumerate(runs):
+        runs = list(runs)
+        for place in range(len(runs)):
+            run = runs[place]
             opens, _, lapses_at = self._window(step, run)
             if run.outcome is not None or opens is None:
                 kept.append(run)
@@ -810,7 +837,19 @@ class _Expansion:
                 at = run.at if day == run.day else None
                 said = "; ".join(condition.title for condition in step.when)
                 kept.append(run._replace(day=day, at=at, reason=f"{run.reason}; it applies: {said}"))
+                if run.day is not None and (put_off := day - max(run.day, self.today)) > timedelta(0):
+                    runs[place + 1 :] = [self._with_it(step, later, put_off) for later in runs[place + 1 :]]
         return kept
+
+    def _with_it(self, step: Step, run: _Run, put_off: timedelta) -> _Run:
+        """An open run behind one that waits for the next window: where the template counts from what was given, it
+        moves with it, so that their distance stays."""
+        follows = _after_window(step, run) == "shift" or (step.repeat is not None and step.repeat.from_ == "given")
+        if not follows or run.day is None or run.outcome is not None or run.state != "planned":
+            return run
+        day = _on_weekday(run.day + put_off, step.window.weekdays)
+        said = f"{run.reason}; moved from {run.day} to {day}: the one before waits for its next window"
+        return run._replace(day=day, at=None if run.at is None else run.at + (day - run.day), reason=said)
 
     def _applies_on(self, step: Step, run: _Run, opens: datetime, later: list[_Run]) -> date | None:
         """The day of a run that applies now: its own, or the one on which it came to apply. None: its turn passed."""
@@ -818,6 +857,8 @@ class _Expansion:
         if since is None or run.day is None:
             return run.day
         day = max(run.day, local_day(since, self.zone))
+        if self._window_over(step, day, since):
+            day += timedelta(days=1)  # what it waited for came after the window of that day
         due = later[0].day if later else None
         return None if due is not None and due <= day else day
 
@@ -854,7 +895,7 @@ class _Expansion:
         """
         for place, run in enumerate(runs):
             not_eaten = run.outcome if _not_eaten(run) else None
-            lapse = not_eaten or self.lapses.get(run.key)
+            lapse = not_eaten or self.lapses.get(run.key) or _skipped_move(step, run)
             if lapse is None or _after_window(step, run) != "reopen":
                 continue
             if not_eaten is None and run.done_at is not None and run.done_at <= lapse.at:
@@ -895,6 +936,9 @@ class _Expansion:
             if amended and day is not None and day < amended.day and not settled:
                 reason += f"; moved from {day} to {amended.day}: the protocol was amended"
                 day, at = amended.day, None
+            if n == 1 and day is not None and not settled and self._begun_too_late(step, anchor, day):
+                reason += f"; moved from {day} to {day + timedelta(days=1)}: its window was over"
+                day += timedelta(days=1)
             if changes and day is not None and (behind := self._behind(step, day, self.outcomes.get(key))):
                 free, substance = behind
                 reason += f"; moved from {day} to {free}: no planned change while {substance} acts (rule C11)"
@@ -926,6 +970,16 @@ class _Expansion:
                 before = run.done_at or self._local(run.day or self.today, run.at)
                 ceiling = before + timedelta(hours=repeat.latest.value)
             n += 1
+
+    def _begun_too_late(self, step: Step, anchor: _Anchor, day: date) -> bool:
+        """Whether the sign, reading or word that begins a series came after the window of its first day: that run is
+        due in the next one, and not overdue at birth (rule A11)."""
+        began = anchor.since if anchor.at is None and step.start.kind in ("sign", "reading", "word") else None
+        return began is not None and self._window_over(step, day, began)
+
+    def _window_over(self, step: Step, day: date, at: datetime) -> bool:
+        """Whether an instant lies on a day, after the window of the step on it."""
+        return local_day(at, self.zone) == day and _day_window(day, step.window, self.zone)[1] <= at
 
     def _spacing(self, step: Step, repeat: Repeat, run: _Run, outcome: Fact | None) -> _Spacing:
         """The time after a run by the temperatures recorded since (rule C14): after the slowest hatch, at the lowest,
@@ -1542,6 +1596,11 @@ def _meets(band: Band, low: Decimal, high: Decimal) -> bool:
     """Whether a row has to do with temperatures from ``low`` to ``high``."""
     above = band.at_least_c is None or high >= band.at_least_c
     return above and (band.below_c is None or low < band.below_c)
+
+
+def _skipped_move(step: Step, run: _Run) -> Fact | None:
+    """A move that was skipped, before its time ran out or after: without it the fish stay too long (rule A12)."""
+    return run.outcome if step.kind == "move" and run.outcome is not None and run.outcome.kind == "skip" else None
 
 
 def _not_eaten(run: _Run) -> bool:

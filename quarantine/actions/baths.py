@@ -10,7 +10,7 @@ from typing import Any, NamedTuple
 from quarantine.actions.following import Followed
 from quarantine.actions.readying import detail_of_item
 from quarantine.bathing import BATH, END, PUT_BACK, Bath, Dip, Owner, baths_in, dips_in, tasks_of
-from quarantine.facts import Fact
+from quarantine.facts import Fact, PlannedTask
 from quarantine.records.codec import instant
 from quarantine.records.loading import fact_of, system_water, task_values
 from quarantine.records.reads import Row, Rows
@@ -86,10 +86,23 @@ def ends_of(rows: Rows, system: str, facts: Iterable[Fact], now: datetime) -> Fo
     stored = [task_values(row) for b in there.batches for row in rows.rows("tasks_of_batch", batch=b["id"])]
     ids = {batch["id"] for batch in there.batches}
     made = tasks_of(there.baths, there.dips, there.facts, there.water, there.zone, now)
-    tasks = [task for task in made if task.batch in ids]
+    tasks = [task for task in (_inherited(task, there) for task in made) if task.batch in ids]
+    known_keys = {row["key"] for row in stored}
+    handed = [task.key for task in tasks if task.step == PUT_BACK and task.key not in known_keys]
+    stored += [task_values(row) for key in handed for row in rows.rows("task_by_key", key=key)]
     open_ = {task.key for task in tasks if task.outcome is None}
     details = {(batch, step): _detail(step) for batch in ids for step in (END, PUT_BACK)}
     return Followed([_reopened(row, open_) for row in stored if is_of_bath(row)], tasks, details, {})
+
+
+def _inherited(task: PlannedTask, there: Baths) -> PlannedTask:
+    """What has to be put back in a water that the batch it was off for has left is the work of the first one that is
+    still there; where none is, nothing has to run. Its key, and so its code, stays."""
+    if task.step != PUT_BACK or any(b["id"] == task.batch for b in there.batches):
+        return task
+    stay = [b for b in there.batches if b["state"] == "open"]
+    near = [b for b in stay if b["tank"] == task.tank] or stay
+    return task._replace(batch=near[0]["id"]) if near else task
 
 
 def _begins(fact: Fact) -> bool:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from datetime import date, datetime
 from typing import Any, NamedTuple
 
@@ -16,6 +17,9 @@ from quarantine.failures import Refused, Usage
 from quarantine.plan import Course
 from quarantine.records.codec import instant
 from quarantine.records.reads import Row, Rows
+
+CODE = re.compile(r"[A-Z0-9]{4,5}")
+"""What a task's code looks like; any other word is meant as a batch's name."""
 
 
 class Told(NamedTuple):
@@ -86,7 +90,10 @@ def asked_batch(rows: Rows, name: str, on: str | None) -> Row | None:
         return find_batch(rows, name)
     if rows.rows("task_by_code", code=name.strip().upper()):
         return None
-    return named_batch(rows, name)
+    found = named_batch(rows, name)
+    if found is None and not CODE.fullmatch(name.strip().upper()):
+        return find_batch(rows, name)
+    return found
 
 
 def read_day(text: str) -> date:

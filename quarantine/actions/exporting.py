@@ -16,6 +16,7 @@ from typing import Any, NamedTuple
 
 from quarantine.actions import cards
 from quarantine.actions.desk import Desk, find_batch, find_site, find_tank, local_text, named
+from quarantine.actions.twins import Twins
 from quarantine.calendars.write import Draft, Event, ordered
 from quarantine.dosing import DEFERS, Proposal, Setting, amount_words
 from quarantine.plan import instant_at
@@ -103,6 +104,9 @@ class _Writer:
         self.may_dose = _may_dose(act, scope.keeper) if scope.keeper else None
         self.open_before = _blockers(act)
         self.settings: dict[str, Setting] = {}
+        self.twins = Twins()
+        self.given_with: dict[str, str] = {}
+        """id of a dose -> code of the one in the same water that it is given with (rule B2)"""
         named = [row["name"] for row in (self.batch, self.tank, self.site) if row] if not scope.private else []
         self.name = " ".join(["Quarantine", *named, *([scope.keeper] if scope.keeper else [])])
 
@@ -112,6 +116,7 @@ class _Writer:
         for _, rows in groupby(self._rows(), key=lambda row: row["day"]):
             day = list(rows)
             ringing = _who_rings([row for row in day if _live(row)])
+            self._pair([row for row in day if row["kind"] == "dose" and _live(row)])
             yield from ordered([self._event(row, ringing, told) for row in day])
             if len(told) >= KEPT_TOGETHER:
                 self._note(told)
@@ -209,7 +214,10 @@ class _Writer:
         lines = [f"{row['title']} in {row['tank_name']}, batch {row['batch_name']}. Code {row['code']}."]
         if note := json.loads(row["detail"])["note"]:
             lines.append(note)
-        if row["kind"] == "dose" and live:
+        if (other := self.given_with.get(row["id"])) is not None and live:
+            head += f": given with {other}"
+            lines.append(f"One dose for both batches: give it once, as {other} (rule B2).")
+        elif row["kind"] == "dose" and live:
             proposal = self._proposal(row)
             head += self._amount_words(row, proposal)
             lines += dose_lines(proposal)
@@ -218,6 +226,16 @@ class _Writer:
             if litres is not None:
                 lines.append(f"Change about {show(litres)} L of the water that is there now.")
         return head, lines
+
+    def _pair(self, doses: list[Row]) -> None:
+        """Which of a day's doses are given with another batch's, on this day or shortly before."""
+        for row in sorted(doses, key=lambda one: (one["due_from"], one["code"])):
+            treatment = json.loads(row["detail"])["treatment"]
+            if treatment and treatment["water"] in ("system", "tank"):
+                day = date.fromisoformat(row["day"])
+                other = self.twins.of(row["system"], treatment["regimen"], row["batch"], day, row["code"])
+                if other is not None:
+                    self.given_with[row["id"]] = other
 
     def _proposal(self, row: Row) -> Proposal:
         """The dose for the water that is there; the before-checks are left to the day."""

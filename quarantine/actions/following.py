@@ -8,7 +8,7 @@ from datetime import date, datetime, timedelta
 from decimal import Decimal
 from typing import Any, NamedTuple
 
-from quarantine.emptied import OF_EACH
+from quarantine.emptied import OF_EACH, is_of_idle
 from quarantine.facts import Fact, PlannedTask, in_order
 from quarantine.followups import AGAIN, FOLLOWUP, RECENT_HOURS, WATCH, WATCH_DAYS, Berth, Check, followups
 from quarantine.luggage import MOVED_IN
@@ -52,7 +52,8 @@ def followed(
     if not here:
         return Followed([], [], {}, {})
     stored = [task_values(row) for row in rows.rows("tasks_of_system", system=here[0]["system"])]
-    mine = [row for row in stored if row["step"].startswith(FOLLOWUP)]
+    # The chores of a water that a batch left idle stay with that water: they are no task of this one.
+    mine = [row for row in stored if row["step"].startswith(FOLLOWUP) and not is_of_idle(row["step"])]
     given = list(courses)
     limits, tested = _limits(here, given, known, mine, now), _tested(given, list(planned))
     berths = [

@@ -18,10 +18,12 @@ from quarantine.actions.measured import limits_of, past_of
 from quarantine.actions.rostering import days_text
 from quarantine.actions.today import Day, Listed, list_day
 from quarantine.bathing import END
-from quarantine.facts import local_day
+from quarantine.facts import in_order, local_day
 from quarantine.failures import Refused, Unknown
+from quarantine.luggage import COPIED
 from quarantine.readings import COMPUTED, PARAMETERS
 from quarantine.records.codec import instant, text_of_instant
+from quarantine.records.loading import fact_of
 from quarantine.records.reads import Row, Rows
 from quarantine.roster import WITHOUT_MEDICINE, Person, Roster, closed_on
 from quarantine.settings import Home
@@ -67,7 +69,16 @@ def read_handover(rows: Rows, home: Home, now: datetime, *, site: str | None = N
         site="" if place is None else str(place["name"]),
         to="" if person is None else person.name,
         tasks=tuple(day.tasks),
-        odd=(*_alerts(day), *_signs(rows, day), *_held(day), *_past(rows, tanks, now)),
+        odd=(
+            *_alerts(day),
+            *_signs(rows, day),
+            *_held(day),
+            *_past(rows, tanks, now),
+            *_over(rows, tanks, now),
+            *_added(rows, tanks, now),
+            *_counted_otherwise(rows, tanks, now),
+            *_missed(day),
+        ),
         watch=tuple(_watch(rows, {t["id"] for t in tanks}, now)),
         stock=tuple(_stock(rows, home, now)),
         away=(*_away(rows, today, person), *_shut(rows, tanks, today)),
@@ -121,7 +132,7 @@ def _held(day: Day) -> Iterator[str]:
         hold = item.proposal.hold if item.proposal else None
         if hold is not None:
             row = item.row
-            yield f"{row['tank_name']}: {row['code']} {row['title']} is held ({hold.rule}): {hold.says} {hold.remedy}"
+            yield f"{row['tank_name']}: {row['code']} {row['title']} is held ({hold.rule}): {hold.says}. {hold.remedy}."
 
 
 def _past(rows: Rows, tanks: list[Row], now: datetime) -> Iterator[str]:
@@ -148,6 +159,65 @@ def _past(rows: Rows, tanks: list[Row], now: datetime) -> Iterator[str]:
                 at = max(f.at for f in past.readings if f.data["parameter"] in of)
                 when = f"{at.astimezone(ZoneInfo(tank['zone'])):%Y-%m-%d %H:%M}"
                 yield f"{', '.join(t['name'] for t in sharing)}: {found[1]} Read {when}."
+
+
+def _over(rows: Rows, tanks: list[Row], now: datetime) -> Iterator[str]:
+    """Incidents of the last day that are over; those that are not head the list of their tank."""
+    facts = [fact_of(row) for row in rows.rows("incidents")]
+    ended = {f.data["of"]: f.at for f in facts if f.kind == "incident_over"}
+    zones = {t["id"]: ZoneInfo(t["zone"]) for t in tanks}
+    for fact in sorted(facts, key=lambda f: (f.at, f.id)):
+        if fact.kind != "incident" or fact.tank not in zones:
+            continue
+        until = instant(fact.data["until"]) if fact.data.get("until") else ended.get(fact.id)
+        if until is None or not now - timedelta(hours=AHEAD_HOURS) <= until <= now:
+            continue
+        zone = zones[fact.tank]
+        yield (
+            f"{', '.join(fact.data['tanks'])}: incident, over: {ev.INCIDENT_WORDS[fact.data['what']]}, from "
+            f"{fact.at.astimezone(zone):%Y-%m-%d %H:%M} until {until.astimezone(zone):%Y-%m-%d %H:%M}"
+        )
+
+
+def _added(rows: Rows, tanks: list[Row], now: datetime) -> Iterator[str]:
+    """Fish that came in within the last day."""
+    here, names = {t["id"]: t for t in tanks}, {b["id"]: b["name"] for b in rows.rows("batches")}
+    for fact in (fact_of(row) for row in rows.rows("facts_of_kind", kind="added", system=None)):
+        tank = here.get(fact.tank or "")
+        if tank is None or not now - timedelta(hours=AHEAD_HOURS) <= fact.at <= now or COPIED in fact.data:
+            continue
+        at = f"{fact.at.astimezone(ZoneInfo(tank['zone'])):%Y-%m-%d %H:%M}"
+        yield f"{tank['name']}: {fact.data['count']} fish added to {names.get(fact.batch, 'the tank')}, {at}"
+
+
+def _counted_otherwise(rows: Rows, tanks: list[Row], now: datetime) -> Iterator[str]:
+    """Batches of which the last count, no older than a reading may be, was not what the record had alive then."""
+    here = {t["id"]: t for t in tanks}
+    since = text_of_instant(now - timedelta(hours=READ_HOURS))
+    for batch in rows.rows("open_batches"):
+        if batch["tank"] not in here:
+            continue
+        facts = [fact_of(row) for row in rows.rows("facts_since", system=batch["system"], since=since)]
+        mine = in_order([f for f in facts if f.batch == batch["id"] and f.at <= now])
+        last = next((f for f in reversed(mine) if f.kind == "look" and f.data.get("seen") is not None), None)
+        if last is None:
+            continue
+        alive = int(json.loads(batch["standing"])["alive"])
+        for fact in mine[mine.index(last) + 1 :]:
+            if fact.kind in ev.COUNTED:
+                alive -= int(fact.data["count"]) * (1 if fact.kind in ev.CAME else -1)
+        if last.data["seen"] != alive:
+            at = f"{last.at.astimezone(ZoneInfo(batch['zone'])):%Y-%m-%d %H:%M}"
+            seen = f"{last.data['seen']} of {batch['name']} were seen {at}"
+            yield f"{batch['tank_name']}: {seen}, {alive} were alive on record"
+
+
+def _missed(day: Day) -> Iterator[str]:
+    """Moves and doses that were missed, and have no reason yet."""
+    for item in day.tasks:
+        row = item.row
+        if item.section == "missed" and row["kind"] in ("dose", "move"):
+            yield f"{row['tank_name']}: {row['code']} {row['title']} of {row['day']} was missed"
 
 
 def _watch(rows: Rows, tanks: set[str], now: datetime) -> Iterator[str]:
@@ -179,11 +249,20 @@ def _has_deadline(row: Row) -> bool:
 
 
 def _stock(rows: Rows, home: Home, now: datetime) -> list[str]:
+    """What runs out of the products on record, then what else the shopping list says is to be bought in these days;
+    where no stock is kept, nothing is known of it."""
     if not rows.rows("lots"):
         return []
-    from quarantine.actions.shopping import soon_short
+    from quarantine.actions.shelf import stock_zone
+    from quarantine.actions.shopping import headline, shopping, soon_short, verdict
 
-    return soon_short(rows, home, now)
+    lines = soon_short(rows, home, now)
+    today = local_day(now, stock_zone(rows))
+    for item in shopping(rows, home, now).items:
+        said = any(line.startswith(f"STOCK: {item.kept.product} ") for line in lines) if item.kept.product else False
+        if item.buy and item.buy_by and item.buy_by <= today + timedelta(days=AHEAD_DAYS) and not said:
+            lines.append(f"STOCK: {headline(item)}; {verdict(item, today)}")
+    return lines
 
 
 def _away(rows: Rows, today: date, to: Person | None) -> Iterator[str]:

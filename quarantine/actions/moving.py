@@ -6,7 +6,6 @@ the old one (:mod:`quarantine.luggage`); no key of a task moves, so no code and 
 
 from __future__ import annotations
 
-import json
 import shlex
 from datetime import datetime
 from typing import Any, NamedTuple
@@ -14,29 +13,29 @@ from typing import Any, NamedTuple
 from quarantine.actions.admitting import ask_about_medicine, second_source
 from quarantine.actions.alongside import old_water, some_water, unknown_water
 from quarantine.actions.batches import ask_litres
+from quarantine.actions.crossing import asked_before, refuse_unasked
 from quarantine.actions.desk import Desk, find_batch, find_tank, local_text, when
 from quarantine.actions.dipping import FISH_OUT, end_bath
 from quarantine.actions.planning import (
     OPEN,
     add_fact,
     changed_days,
-    conditions_of,
     earliest_days,
     frozen,
     id_after,
+    leave_held,
     load_system,
-    plan_system,
     replan,
 )
 from quarantine.actions.sharing import refuse_dirty, refuse_other_course
 from quarantine.actions.work import find_task, refuse_finished
 from quarantine.bathing import END
-from quarantine.emptied import is_of_emptied
-from quarantine.evidence import judge
+from quarantine.emptied import is_of_emptied, is_of_idle
 from quarantine.facts import Fact
 from quarantine.failures import Refused
-from quarantine.luggage import MOVED_IN, place_of
+from quarantine.luggage import MOVED_IN, last_move, place_of
 from quarantine.plan import packed
+from quarantine.records.codec import instant
 from quarantine.records.loading import fact_of
 from quarantine.records.reads import Row
 from quarantine.records.store import Act
@@ -92,10 +91,14 @@ def move_task(
     at: str | None = None,
     note: str | None = None,
     no_water: bool = False,
+    confirm: bool = False,
     yes: bool = False,
     really: bool = False,
 ) -> Moved:
-    """A step that moves the fish is done by moving them. Raises Refused for a task that moves none."""
+    """A step that moves the fish is done by moving them. ``confirm``: the words that it asks for are so.
+
+    Raises Refused for a task that moves none, and for checks that are not met (:mod:`quarantine.actions.crossing`).
+    """
     with desk.act() as act:
         task = find_task(act, code)
         if task["kind"] != "move":
@@ -110,34 +113,89 @@ def move_task(
         refuse_task(act, task, really=really)
         batch = open_batch(act, task["batch_name"])
         there = find_tank(act, to)
-        moment = when(at, batch["zone"], act.now)
-        if not really:
-            _ask_before(act, task, batch, moment)
-        _settle(act, task, there, moment, note)
+        before = _came_before(act, batch, there, really=really)
+        moment = before or when(at, batch["zone"], act.now)
+        task, begun_again = _not_too_late(act, task, moment)
+        if before is not None:
+            return _moved_before(act, task, batch, there, before, note, begun_again)
+        asked = asked_before(act, task, batch, there, moment)
+        kept = refuse_unasked(task, there, asked, confirm=confirm, really=really)
+        _settle(act, task, there, moment, note, kept)
         told = carry(act, [batch], there, moment, How(no_water=no_water, yes=yes, really=really))
         act.describe("task done", f"{task['title']}: batch {batch['name']} to {there['name']}", moment)
-        document = {**told.document, "code": task["code"]}
-        return Moved([f"{task['code']}: {task['title']} done.", *told.lines], document)
+        document = {**told.document, "code": task["code"], **kept}
+        done = f"{task['code']}: {task['title']} done."
+        return Moved([*begun_again, done, *_in_spite(kept), *told.lines], document)
 
 
-def _ask_before(act: Act, task: Row, batch: Row, moment: datetime) -> None:
-    """The checks that a template has before a move are judged by the water the fish leave. Raises Refused."""
-    state = load_system(act, batch["system"], act.now)
-    evidence = plan_system(state, moment).standings[batch["id"]].evidence
-    for condition in conditions_of(json.loads(task["detail"])):
-        if condition.kind == "word":
-            continue
-        verdict = judge(condition, evidence)
-        if not verdict.met:
-            raise Refused(
-                f"{task['code']} asks first: {condition.title} ({verdict.says}). If they were moved all the same, say "
-                "--really; nothing was recorded."
-            )
+def _not_too_late(act: Act, task: Row, moment: datetime) -> tuple[Row, list[str]]:
+    """The task that a move at ``moment`` does. One that it came too late for stays missed, also where nothing was
+    written since: then the series begins again, and the move is the first of that (rules A11 and A12)."""
+    if not task["lapses_at"] or moment < instant(task["lapses_at"]):
+        return task, []
+    replan(act, task["system"])
+    open_ = [
+        row
+        for row in act.rows("tasks_of_batch", batch=task["batch"])
+        if row["step"] == task["step"] and row["state"] == "planned" and row["id"] != task["id"]
+    ]
+    if not open_:
+        return task, []
+    first = find_task(act, min(open_, key=lambda row: row["due_from"] or "")["code"])
+    since = local_text(instant(task["lapses_at"]), task["zone"])
+    return first, [
+        f"{task['code']} was too late from {since}: it stays missed, and "
+        f"needs its reason (quarantine skip {task['code']} --because REASON). The moves have begun again: this is "
+        f"{first['code']}."
+    ]
 
 
-def _settle(act: Act, task: Row, there: Row, moment: datetime, note: str | None) -> None:
-    """The task is done, by a fact of the batch in the water that it leaves."""
-    data = {"key": task["key"], "to": there["name"], **({"note": note} if note else {})}
+def _in_spite(kept: dict[str, Any]) -> list[str]:
+    """What a move was made in spite of: sign-off names it (rule C7)."""
+    return [f"Deviation, which sign-off names: {'; '.join(kept['unmet'])}."] if kept.get("unmet") else []
+
+
+def _came_before(act: Act, batch: Row, there: Row, *, really: bool) -> datetime | None:
+    """When the fish came into the tank that a step is said to move them to, where they are in it already.
+
+    Raises Refused until ``really``, and where they arrived in it or another step moved them there.
+    """
+    if batch["tank"] != there["id"]:
+        return None
+    facts = [fact_of(row) for row in act.rows("facts_of_kind", kind=MOVED_IN, system=batch["system"])]
+    move = last_move(facts, batch["id"])
+    steps = [row for row in act.rows("tasks_of_batch", batch=batch["id"]) if row["kind"] == "move"]
+    if move is None or any(row["state"] == "done" and instant(row["outcome_at"]) == move.at for row in steps):
+        raise Refused(f"{there['name']} is the tank they are in; say where they went.")
+    if not really:
+        came = local_text(move.at, batch["zone"])
+        raise Refused(
+            f"The fish came into {there['name']} {came} already. If that was this move, say --really; if they were "
+            "moved again, say where to."
+        )
+    return move.at
+
+
+def _moved_before(
+    act: Act, task: Row, batch: Row, there: Row, moment: datetime, note: str | None, begun_again: list[str]
+) -> Moved:
+    """The step was a move that is on record already, by `batch move` or in an emergency: it is done by that one, at the
+    time of that one."""
+    came = local_text(moment, batch["zone"])
+    kept = {"unmet": [f"moved before, {came}: no check was asked for"]}
+    _settle(act, task, there, moment, note, kept)
+    earliest = replan(act, batch["system"]).standings[batch["id"]].earliest
+    act.describe("task done", f"{task['title']}: batch {batch['name']} was moved to {there['name']}", moment)
+    done = f"{task['code']}: {task['title']} done, by the move to {there['name']} of {came}."
+    return Moved(
+        [*begun_again, done, *_in_spite(kept), f"Earliest sign-off: {earliest}."],
+        {"code": task["code"], "to": there["name"], "at": moment, "earliest": earliest, **kept},
+    )
+
+
+def _settle(act: Act, task: Row, there: Row, moment: datetime, note: str | None, kept: dict[str, Any]) -> None:
+    """The task is done, by a fact of the batch in the water that it leaves; ``kept`` is what its checks left."""
+    data = {"key": task["key"], "to": there["name"], **kept, **({"note": note} if note else {})}
     fact = add_fact(
         act,
         "done",
@@ -183,6 +241,7 @@ def carry(act: Act, batches: list[Row], there: Row, moment: datetime, how: How) 
     facts = []
     for place, batch in enumerate(batches):
         with_others = [*joined, *(b["name"] for b in batches[:place])] if joined else []
+        leave_held(act, batch, moment)
         _leave(act, batch, stay, known)
         bag = {**bags[batch["id"]], **({"urgent": True} if how.urgent else {})}
         facts += _write(act, batch, left, there, moment, bag, with_others, emptied=emptied and place == 0)
@@ -200,7 +259,7 @@ def carry(act: Act, batches: list[Row], there: Row, moment: datetime, how: How) 
     if joined:
         for batch in batches:
             lines += second_source(act, there, batch["name"], batch["source"], moment)
-    alive = {b["id"]: bags[b["id"]]["count"] for b in batches}
+    alive = {b["id"]: bags[b["id"]]["count"] - _parted_since(known, b["id"], moment) for b in batches}
     said = [
         f"Batch {b['name']}: {alive[b['id']]} fish moved from {left['name']} to {there['name']}, "
         f"{local_text(moment, b['zone'])}"
@@ -228,6 +287,12 @@ def carry(act: Act, batches: list[Row], there: Row, moment: datetime, how: How) 
             "asked": after_it,
         },
     )
+
+
+def _parted_since(facts: list[Fact], batch: str, moment: datetime) -> int:
+    """Of the fish that a batch had at an instant those that are counted in its other part since (rule B4)."""
+    parted = [f for f in facts if f.kind == "moved" and f.batch == batch and f.at > moment and "to_batch" in f.data]
+    return sum(int(f.data["count"]) for f in parted)
 
 
 def _tasks(act: Act, ids: set[str], facts: list[str]) -> list[dict[str, Any]]:
@@ -348,7 +413,7 @@ def _write(
     systems = [one for f in earlier if f.batch == batch["id"] for one in f.data["from_systems"]]
     act.change("batch", batch["id"], tank=there["id"], system=there["system"])
     for row in act.rows("tasks_of_batch", batch=batch["id"]):
-        if row["state"] in OPEN and not is_of_emptied(row["step"]):
+        if row["state"] in OPEN and not is_of_emptied(row["step"]) and not is_of_idle(row["step"]):
             act.change("task", row["id"], tank=there["id"], system=there["system"])
     data = {
         "from": left["name"],

@@ -14,7 +14,15 @@ from quarantine.actions.admitting import ask_about_medicine
 from quarantine.actions.desk import Desk, find_tank, local_text, named, when
 from quarantine.actions.dipping import after_change
 from quarantine.actions.exchanging import Open, ask_about_litres, carried_over, left_and_due, open_work
-from quarantine.actions.planning import add_fact, consequences, earliest_days, id_after, replan
+from quarantine.actions.planning import (
+    add_fact,
+    consequences,
+    earliest_days,
+    id_after,
+    load_system,
+    plan_system,
+    replan,
+)
 from quarantine.facts import Fact, local_day
 from quarantine.failures import Refused, Unknown, Usage
 from quarantine.plan import Plan
@@ -235,6 +243,7 @@ def look(
         said += consequences(act, before, made)
         said += _outbreaks(act, made, [shown["batch"] for shown in document["looks"] if shown["dead"]])
         moment = next(iter(systems.values()))
+        said += _counts_again(act, tanks, lines[0].tank, made, seen_signs, moment) if seen_signs else []
         act.describe("look", "; ".join(f"{line.tank}: {_seen_text(line)}" for line in lines), moment)
         return Noted(said, document)
 
@@ -272,13 +281,55 @@ def _not_there(batch: Row, tank: Row, moment: datetime) -> str:
 
 def _urgent(signs: list[tuple[str, str | None]]) -> list[str]:
     """What an A sign calls for, said at once (rule C9)."""
-    worst = [name for name, stated in signs if (stated or (SIGNS[name].severity if name in SIGNS else "B")) == "A"]
+    worst = [name for name, stated in signs if (stated or _severity(name)) == "A"]
     if not worst:
         return []
     return [
         f"ACT NOW ({', '.join(worst)}): test the water, add air, isolate the sick, call a veterinarian. "
         "Every dose in this water is held until a named person lifts it: quarantine event lift."
     ]
+
+
+def _counts_again(
+    act: Act, tanks: list[Row], name: str, made: list[Plan], signs: list[tuple[str, str | None]], moment: datetime
+) -> list[str]:
+    """What the signs of a look do to the clear count of the batches there (rule A5), and how soon they call."""
+    tank = next(t for t in tanks if t["name"] == name)
+    typed, said = shlex.quote(name), []
+    for batch in act.rows("open_batches"):
+        standing = next((plan.standings[batch["id"]] for plan in made if batch["id"] in plan.standings), None)
+        if batch["tank"] != tank["id"] or standing is None or batch["arrived_at"] > _text(moment):
+            continue
+        evidence = standing.evidence
+        open_ = {sign.name: sign.severity for sign in evidence.open_signs}
+        of = {name: open_.get(name, stated or _severity(name)) for name, stated in signs}
+        grave = {severity for severity in of.values() if severity in ("A", "B")}
+        clear, on = evidence.clear, local_day(moment, tank["zone"])
+        if not grave:
+            count = (
+                f"{batch['name']}: a sign of C: the clear count pauses while it is open; after 48 h it is B (rule A5)."
+            )
+        elif clear.zero == on:
+            count = f"{batch['name']}: the clear count begins again, day 0 is {on} (rule A5)."
+        else:
+            count = f"{batch['name']}: day 0 of the clear count stays {clear.zero} ({clear.because}), after this look."
+        same_day = f" B means the same day: look again, and test the water (quarantine reading {typed} ...)."
+        said.append(count + (same_day if "B" in grave else ""))
+    return said
+
+
+def _severity(name: str) -> str:
+    return SIGNS[name].severity if name in SIGNS else "B"
+
+
+def _refuse_not_open(act: Act, tank: Row, batches: list[Row], gone: list[str], moment: datetime) -> None:
+    """Only a sign that is open can be gone; another name is most often a slip, and would leave the right one open."""
+    standings = plan_system(load_system(act, tank["system"], act.now), moment).standings
+    open_ = {sign.name for b in batches for sign in standings[b["id"]].evidence.open_signs}
+    other = [name for name in gone if name not in open_]
+    if other:
+        names = f"open there: {', '.join(sorted(open_))}" if open_ else "no sign is open there"
+        raise Refused(f"{', '.join(other)} was not open in {tank['name']} then, so it cannot be gone; {names}.")
 
 
 def _seen_text(line: Line) -> str:
@@ -317,6 +368,8 @@ def _write_look(
             f"{tank['name']} holds {len(batches)} batches ({names}): say whose fish died: quarantine event died "
             f"{shlex.quote(tank['name'])} {line.dead} --batch NAME."
         )
+    if gone and batches:
+        _refuse_not_open(act, tank, batches, gone, moment)
     batch = batches[0] if len(batches) == 1 else None
     common: dict[str, Any] = {"system": tank["system"], "tank": tank["id"], "at": moment}
     if line.dead:
@@ -355,7 +408,7 @@ def _write_look(
     if not here and line.seen and tank["role"] == "quarantine":
         lines.append(f"No batch is in {tank['name']}: this look counts for none.")
     if batches and not no_signs and not signs:
-        lines.append("Signs were not mentioned, so this is not a clear day; say --no-signs when there were none.")
+        lines += _not_clear(act, tank, moment, gone)
     if here and not batches:
         arrived = local_text(instant(here[0]["arrived_at"]), tank["zone"])
         lines.append(f"A look at the tank before batch {here[0]['name']} arrived ({arrived}): it counts for no batch.")
@@ -371,6 +424,21 @@ def _write_look(
         **({"advice": measured.advice_json(made.advice)} if made.advice else {}),
         "lines": lines,
     }
+
+
+def _not_clear(act: Act, tank: Row, moment: datetime, gone: list[str]) -> list[str]:
+    """What a look that does not say "no signs" leaves to be said, where no other look of its day said so (rule A4)."""
+    day = local_day(moment, tank["zone"])
+    since = _text(moment - timedelta(days=1, hours=1))  # a day of 25 hours
+    found = [fact_of(row) for row in act.rows("facts_since", system=tank["system"], since=since)]
+    looks = [
+        f.data for f in found if f.kind == "look" and f.tank == tank["id"] and local_day(f.at, tank["zone"]) == day
+    ]
+    if any(look.get("no_signs") for look in looks):
+        return []
+    if gone:
+        return [f"Gone: {', '.join(gone)}. A day is clear by a look with --no-signs, when none is seen any more."]
+    return ["Signs were not mentioned, so this is not a clear day; say --no-signs when there were none."]
 
 
 def _not_said(act: Act, tank: Row, batch: Row, line: Line, moment: datetime) -> list[str]:
@@ -506,6 +574,7 @@ def reading(
         moment = when(at, tank["zone"], act.now)
         if not really:
             _ask_about_warmth(act, tank, readings, moment)
+        before = earliest_days(act, {tank["system"]})
         said = []
         if source:
             said = [f"new water: {_source_words(source)}"]
@@ -519,14 +588,14 @@ def reading(
                 id_=id_after(act, tank["system"], moment),
             )
         made = write_readings(act, desk.home, tank, readings, moment, kit)
-        replan(act, tank["system"])
+        moved = consequences(act, before, [replan(act, tank["system"])])
         act.describe("reading", f"{tank['name']}: {', '.join([*said, *made.lines[: len(readings)]])}", moment)
         document: dict[str, Any] = {"tank": tank["name"], "readings": made.readings}
         if source:
             document["source_water"] = _source_json(source)
         if made.advice:
             document["advice"] = measured.advice_json(made.advice)
-        return Noted([f"{tank['name']}, {local_text(moment, tank['zone'])}:", *said, *made.lines], document)
+        return Noted([f"{tank['name']}, {local_text(moment, tank['zone'])}:", *said, *made.lines, *moved], document)
 
 
 FAR_CELSIUS = 10
@@ -640,6 +709,8 @@ def event(
         entered = ask_about_medicine(act, tank, moment, really=really) if kind == "added" else []
         if not really:
             _ask_about_count(act, kind, batch, int(data.get("count", 0)))
+            if kind == "added" and batch is not None:
+                _ask_about_twice(act, batch, int(data["count"]), moment)
             litres = [Decimal(data[name]) for name in ("out_litres", "in_litres", "litres") if name in data]
             ask_about_litres(act, tank["system"], litres, moment)
         conditioner = _conditioner(act, desk.home, tank, data, moment) if kind == "change" else None
@@ -770,15 +841,43 @@ def _what_follows(act: Act, tank: Row, kind: str, moment: datetime, before: dict
 
 
 def _ask_about_count(act: Act, kind: str, batch: Row | None, count: int) -> None:
-    """More fish gone than are alive is a slip, or the count was wrong before."""
-    if batch is None or kind not in ("died", "moved", "missing"):
+    """More fish gone than are alive is a slip, or the count was wrong before; so are ten times as many come."""
+    if batch is None or kind not in ("added", "died", "moved", "missing"):
         return
     alive = _alive(batch)
+    if kind == "added":
+        if count > MANY_TIMES * max(alive, 1):
+            raise Refused(
+                f"{count} added, but {alive} of {batch['name']} are alive on record: a slip of the number? If it is "
+                "so, say --really; nothing was recorded."
+            )
+        return
     if count > alive:
         raise Refused(
             f"{count} {kind}, but {alive} of {batch['name']} are alive on record. If it is so, say --really; else "
             "correct the count."
         )
+
+
+MANY_TIMES = 10
+"""More than so many times the living are asked about when they come in. Our choice, no source."""
+
+TWICE_WITHIN = timedelta(minutes=30)
+"""The same number of fish added again so soon is asked about. Our choice, no source."""
+
+
+def _ask_about_twice(act: Act, batch: Row, count: int, moment: datetime) -> None:
+    """The same number of fish that come in again within half an hour are most often one addition, typed twice."""
+    since = _text(moment - TWICE_WITHIN)
+    found = [fact_of(row) for row in act.rows("facts_since", system=batch["system"], since=since)]
+    for fact in found:
+        if fact.kind != "added" or fact.batch != batch["id"] or abs(fact.at - moment) > TWICE_WITHIN:
+            continue
+        if int(fact.data["count"]) == count:
+            raise Refused(
+                f"{count} fish were added to {batch['name']} {local_text(fact.at, batch['zone'])} already: two "
+                "additions, or one typed twice? If there were two, say --really; nothing was recorded."
+            )
 
 
 def _batch_of(act: Act, tank: Row, moment: datetime, kind: str, name: str | None, *, really: bool) -> Row | None:

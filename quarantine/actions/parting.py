@@ -23,7 +23,7 @@ from quarantine.actions.planning import (
     plan_system,
     replan,
 )
-from quarantine.evidence import Standing, ate_days, feeding_days
+from quarantine.evidence import Standing, eaten_days, fed_days
 from quarantine.facts import BEFORE
 from quarantine.failures import Refused, Usage
 from quarantine.luggage import COPIED
@@ -134,9 +134,14 @@ BATCH = ("tank", "system", "copy_id", "source", "destination")
 
 
 def _add_child(act: Act, parent: Row, line: dict[str, Any], name: str) -> Row:
+    fresh = free_name(act.rows("batches"), "batch", name)
+    if set(fresh) & set("/\\"):
+        raise Refused(f"A batch's name has no / and no \\ in it; {fresh} has. Choose another name.")
+    if any(row["name"].casefold() == fresh.casefold() for row in act.rows("tanks")):
+        raise Refused(f"{fresh!r} is the name of a tank; give the batch a name of its own.")
     child = {
         "id": new_id(),
-        "name": free_name(act.rows("batches"), "batch", name),
+        "name": fresh,
         **{column: parent[column] for column in BATCH},
         "arrived_at": instant(parent["arrived_at"]),
         "fish": [line],
@@ -221,7 +226,8 @@ def merge(desk: Desk, batch_name: str, into: str, *, at: str | None = None, yes:
         act.change("batch", other["id"], state="merged", closed_at=moment, standing=shown)
         act.change("batch", one["id"], fish=[*json.loads(one["fish"]), *json.loads(other["fish"])])
         for row in act.rows("tasks_of_batch", batch=other["id"]):
-            if row["state"] in OPEN:
+            # What a tank that it left before asks for is still to do there.
+            if row["state"] in OPEN and row["system"] == one["system"]:
                 act.change(
                     "task", row["id"], state="withdrawn", reason=f"batch {other['name']} is in {one['name']} now"
                 )
@@ -260,7 +266,9 @@ def _check_merge(act: Act, one: Row, other: Row, moment: datetime) -> None:
         if moment < instant(batch["arrived_at"]):
             raise Refused(f"Batch {batch['name']} had not arrived then. Check --at.")
         rows = act.rows("tasks_of_batch", batch=batch["id"])
-        owed = [row for row in rows if row["kind"] in ("dose", "move") and row["state"] in OPEN and row["day"]]
+        begun = {row["step"] for row in rows if row["state"] == "done" and "as_needed" not in json.loads(row["detail"])}
+        open_ = [row for row in rows if row["kind"] in ("dose", "move") and row["state"] in OPEN]
+        owed = [row for row in open_ if row["day"] or row["step"] in begun]  # the next may wait for a reading
         if owed:
             raise Refused(
                 f"{owed[0]['code']} {owed[0]['title']} of {batch['name']} is still open: who had which dose would "
@@ -288,7 +296,8 @@ def _merged(other: Row, standing: Standing) -> dict[str, Any]:
             "counted": list(evidence.clear.counted),
         },
         "last_death": last,
-        "ate": ate_days(evidence.looks),
-        "feeding": feeding_days(evidence.looks),
+        "extended": evidence.extended_days,
+        "ate": eaten_days(evidence),
+        "feeding": fed_days(evidence),
         "all_seen_on": evidence.all_seen_on,
     }

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import json
 import re
+import shlex
 from datetime import datetime, timedelta
 from decimal import ROUND_CEILING, ROUND_HALF_EVEN, Decimal
 from typing import Any
 
-from quarantine.actions.desk import Desk, find_site, find_tank, free_name, named, when
+from quarantine.actions.desk import Desk, find_site, find_tank, free_name, local_text, named, when
 from quarantine.facts import local_day
 from quarantine.failures import Refused, Usage
 from quarantine.quantity import Quantity, read, read_with_error, show, to
@@ -254,7 +255,7 @@ def _measured(
             notes.append(f"On record it was measured with {stood.method.removeprefix(LEVEL)}.")
         later = [v for v in volumes if v.valid_from > moment]
         if later:
-            notes.append(f"A later volume is on record and rules now: {show(later[-1].litres)} L, {later[-1].method}.")
+            notes += _ruled_by(tank, later[-1], litres, error, method)
         add_volume(act, tank["id"], litres, error, method, _free_second(volumes, moment), [*working, says])
         act.describe("tank measured", f"tank {tank['name']}: {says}", moment)
         from quarantine.actions.levels import off_strength
@@ -267,7 +268,20 @@ def _measured(
             "method": method,
             "working": working,
             "notes": notes,
+            "rules": not later,
         }
+
+
+def _ruled_by(tank: Row, later: VolumeRecord, litres: Decimal, error: Decimal, method: str) -> list[str]:
+    """What rules in place of a volume measured before it, and what to type so that the measured one does."""
+    since = local_text(later.valid_from, tank["zone"])
+    sure = f"{show(error, 2, up=True)} L"
+    words = ("tank", "measure", tank["name"], f"{show(litres, 2)} L", "--by", method, "--plus-minus", sure)
+    again = shlex.join(("quarantine", *words))
+    return [
+        f"A later volume is on record and rules now: {show(later.litres)} L, {later.method}. It is of {since}.",
+        f"If the one just measured is right as of now, say so, and it rules: {again}",
+    ]
 
 
 def _check_alone(act: Act, tank: Row) -> None:
@@ -322,6 +336,7 @@ def level_tank(desk: Desk, name: str, stands: str, *, at: str | None) -> dict[st
             "water_height_cm": stand.height.value,
             "above_mark_cm": stand.above_mark.value,
             "working": working,
+            "rules": not any(v.valid_from > moment for v in volumes),
         }
 
 

@@ -10,8 +10,9 @@ from typing import Any, NamedTuple
 
 from quarantine.actions.baths import ends_of
 from quarantine.actions.following import Followed, followed
+from quarantine.actions.idling import idle_of
 from quarantine.actions.readying import readiness_of
-from quarantine.bathing import BATH
+from quarantine.bathing import BATH, PUT_BACK
 from quarantine.evidence import emergency
 from quarantine.facts import Condition, Fact, PlannedTask, in_order
 from quarantine.followups import FOLLOWUP
@@ -92,8 +93,9 @@ def replan(act: Act, system: str) -> Plan:
     for expected in readiness_of(act, system, act.now):
         store_tasks(act, *expected)
     more = followups_of(act, state, made, act.now)
-    if more.rows or more.tasks:
-        store_tasks(act, *more)
+    for asked in (more, idle_of(act, system, act.now, fish=bool(state.batches))):
+        if asked.rows or asked.tasks:
+            store_tasks(act, *asked)
     return made
 
 
@@ -188,12 +190,22 @@ def store_tasks(
     changes = reconcile(rows, tasks, stops)
     act.add("task", *_new_rows(act, changes.new, details))
     by_id = {row["id"]: row for row in rows}
+    _hand_over(act, rows, tasks)
     outcomes = {t.key: t.outcome for t in tasks}
     for id_, values in changes.changed:
         outcome = outcomes.get(by_id[id_]["key"])
         settled = outcome is not None or by_id[id_]["outcome_at"] is not None  # of a row opened again: taken back
         act.change("task", id_, **values, **(_outcome_values(outcome) if settled else {}))
     return changes
+
+
+def _hand_over(act: Act, rows: list[Row], tasks: Sequence[PlannedTask]) -> None:
+    """What a batch that has left had to put back becomes the work of the one that stays, in the water it is of."""
+    wanted = {task.key: task for task in tasks if task.step == PUT_BACK and task.outcome is None}
+    for row in rows:
+        task = wanted.get(row["key"])
+        if task is not None and task.batch != row["batch"]:
+            act.change("task", row["id"], batch=task.batch, tank=task.tank, system=task.system)
 
 
 def _new_rows(act: Act, tasks: list[PlannedTask], details: dict[tuple[str, str], dict[str, Any]]) -> list[Row]:
@@ -357,6 +369,16 @@ def add_fact(
         },
     )
     return id_
+
+
+def leave_held(act: Act, batch: Row, at: datetime) -> None:
+    """What a batch that leaves its water, or is closed, leaves to the others in it: a hold of rule C9 that nobody
+    lifted is one of the water, and does not go with the fish."""
+    why = json.loads(batch["standing"]).get("act_now")
+    stay = [b for b in act.rows("open_batches") if b["system"] == batch["system"] and b["id"] != batch["id"]]
+    if why and stay:
+        data = {"because": f"{why} (of batch {batch['name']})"}
+        add_fact(act, "held", system=batch["system"], tank=batch["tank"], at=at, data=data)
 
 
 def id_after(act: Act, system: str, at: datetime) -> str:

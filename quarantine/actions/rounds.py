@@ -17,6 +17,7 @@ from typing import Any, NamedTuple
 from quarantine import dosing
 from quarantine.actions import cards
 from quarantine.actions.desk import Desk, find_site, find_tank, local_text, named, when
+from quarantine.actions.duties import day_for, role_named
 from quarantine.actions.noting import Noted, look, read_count, read_reading, read_sign, reading
 from quarantine.actions.planning import OPEN, earliest_days
 from quarantine.actions.today import Day, Listed, list_day
@@ -230,18 +231,27 @@ class Stop(NamedTuple):
     daily: tuple[Listed, ...]
     """what a look and readings settle"""
     steps: tuple[Listed, ...]
-    """what is asked one by one: chores, then changes, then doses (rule C11)"""
+    """what is asked one by one: chores, then changes, then doses (rule C11); at last a move, after which the fish are
+    in another tank"""
     missed: tuple[str, ...]
     """days of which something was missed and has no reason yet"""
 
 
-_ASKED = ("chore", "change", "dose")
+_ASKED = ("chore", "change", "dose", "move")
 
 
 def read_stops(
-    rows: Rows, home: Home, now: datetime, *, on: date | None = None, site: str | None = None, tank: str | None = None
+    rows: Rows,
+    home: Home,
+    now: datetime,
+    *,
+    on: date | None = None,
+    site: str | None = None,
+    tank: str | None = None,
+    who: str = "",
 ) -> list[Stop]:
-    """The tanks with work due, in the order of rule D; ``on`` is a day that has been.
+    """The tanks with work due, in the order of rule D; ``on`` is a day that has been. ``who`` walks: for a sitter or a
+    pupil the list is theirs, without medicine (rule C19).
 
     Raises Refused for a day that has not come, Unknown for a site or a tank that is not on record.
     """
@@ -252,13 +262,17 @@ def read_stops(
         raise Refused(f"--on {on} has not come yet: what is to do that day is shown by quarantine today --on {on}.")
     past = None if on == today else on
     day = list_day(rows, home, now, past, tank)
+    due = []
+    for item in day.tasks:
+        missed = item.section == "missed" and (not past or item.row["day"] == str(past))
+        if (missed or item.section in ("overdue", "due")) and chosen in (None, tanks[item.row["tank"]]["site"]):
+            # What was missed is work for the day it belonged to; on another day it only needs its reason.
+            due.append(item._replace(section="due") if missed and past else item)
+    day = day_for(rows, day._replace(tasks=due), role_named(rows, who))
     stops: dict[str, list[Listed]] = {}
     for item in day.tasks:
-        row = item.row
-        due = item.section in ("overdue", "due") or (item.section == "missed" and (not past or row["day"] == str(past)))
-        if due and (chosen is None or tanks[row["tank"]]["site"] == chosen):
-            stops.setdefault(row["tank"], []).append(item)
-    made = [_stop(items, day, _signs_in(rows, tank_id), past) for tank_id, items in stops.items()]
+        stops.setdefault(item.row["tank"], []).append(item)
+    made = [_stop(items, day, _signs_in(rows, tank_id)) for tank_id, items in stops.items()]
     return [stop for stop in made if stop.daily or stop.steps]
 
 
@@ -267,28 +281,21 @@ def _signs_in(rows: Rows, tank: str) -> tuple[str, ...]:
     return tuple(f"{sign['name']}:{sign['severity']}" for signs in here for sign in signs)
 
 
-def _stop(items: list[Listed], day: Day, signs: tuple[str, ...], past: date | None) -> Stop:
+def _stop(items: list[Listed], day: Day, signs: tuple[str, ...]) -> Stop:
     row = items[0].row
     head = next((line for line in day.tanks if line["tank_id"] == row["tank"]), None)
-    # What was missed is work for the day it belonged to; on another day it only needs its reason.
-    open_ = [item for item in items if item.section != "missed" or past]
+    open_ = [item for item in items if item.section != "missed"]
     steps = [item for item in open_ if item.row["kind"] in _ASKED]
-    # A move says a tank, and is more than a key: it heads the stop, and is done with its own command.
-    moves = [
-        f"{item.row['code']} {item.row['title']}: quarantine done {item.row['code']} --to TANK"
-        for item in open_
-        if item.row["kind"] == "move"
-    ]
     return Stop(
         tank=row["tank_name"],
         tank_id=row["tank"],
         system=row["system"],
         zone=row["zone"],
-        line="\n  ".join([*([head["line"], *head["alerts"]] if head else [row["tank_name"]]), *moves]),
+        line="\n  ".join([head["line"], *head["alerts"]]) if head else row["tank_name"],
         signs=signs,
         daily=tuple(item for item in open_ if item.row["kind"] in DAILY),
         steps=tuple(sorted(steps, key=lambda item: _ASKED.index(item.row["kind"]))),
-        missed=tuple(sorted({item.row["day"] for item in items if item.section == "missed" and not past})),
+        missed=tuple(sorted({item.row["day"] for item in items if item.section == "missed"})),
     )
 
 
@@ -455,6 +462,17 @@ DIP = (
     "A dip has its own vessel and two times, so it is recorded by itself, as soon as the fish are out: "
     "quarantine done --help shows how."
 )
+
+
+def by_itself(task: Row) -> str:
+    """Why a task is not done with a key of the round, and the command that does it; "" for one that is."""
+    if task["kind"] == "move":
+        words = any(c["kind"] == "word" for c in json.loads(task["detail"])["before"])
+        return (
+            "A move says the tank they went to, and is recorded by itself, once what was typed here is written: "
+            f"quarantine done {task['code']} --to TANK{' --confirm' if words else ''}"
+        )
+    return DIP if task["kind"] == "dose" and is_dip(task) else ""
 
 
 def is_dip(task: Row) -> bool:

@@ -16,6 +16,7 @@ from zoneinfo import ZoneInfo
 from quarantine import bathing, dosing
 from quarantine.actions.conditioning import READ_DAYS
 from quarantine.actions.shelf import lots, stock_zone
+from quarantine.actions.twins import Twins
 from quarantine.dosing.food import food_hold, food_size, food_size_hold
 from quarantine.dosing.forms import Measure, floor_amount, measure_of, tops_up
 from quarantine.dosing.known import ceiling_of, default_target, litres_of
@@ -96,7 +97,7 @@ def shopping(
     today = local_day(now, stock_zone(rows))
     tasks = [*open_tasks(rows, now), *more]
     counter = _Counter(rows, home, now, today, tasks)
-    needs = [need for task in tasks for need in counter.needs_of(task)]
+    needs = [need for task in _once(tasks) for need in counter.needs_of(task)]
     water = tuple(ready for ready in counter.water if until is None or (ready.task.day or until) <= until)
     if until is not None:
         needs = [need for need in needs if need.day is not None and need.day <= until]
@@ -135,6 +136,24 @@ def open_tasks(rows: Rows, now: datetime) -> list[Open]:
             )
         )
     return found
+
+
+def _once(tasks: list[Open]) -> Iterable[Open]:
+    """The tasks, of which those that are done once for several batches in one water count once (rule B2)."""
+    twins, changes = Twins(), dict[tuple[Any, ...], str]()
+    for task in sorted(tasks, key=lambda one: (one.day or date.max, one.code)):
+        treatment = task.detail.get("treatment") or {}
+        if task.done or task.day is None:
+            yield task
+        elif treatment.get("water") in ("system", "tank"):
+            if twins.of(task.tank["system"], treatment["regimen"], task.batch, task.day, task.code) is None:
+                yield task
+        elif task.kind == "change":
+            what = (task.tank["id"], task.step, task.copy, task.day)
+            if changes.setdefault(what, task.batch) == task.batch:
+                yield task
+        else:
+            yield task
 
 
 class _Counter:

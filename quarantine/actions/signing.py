@@ -11,7 +11,16 @@ from typing import Any, NamedTuple
 from quarantine.actions.desk import Desk, find_batch, local_text
 from quarantine.actions.examining import tests_of
 from quarantine.actions.instructed import lines_of_batch as instruction_lines
-from quarantine.actions.planning import add_fact, followups_of, frozen, load_system, plan_system, replan
+from quarantine.actions.planning import (
+    add_fact,
+    followups_of,
+    frozen,
+    id_after,
+    leave_held,
+    load_system,
+    plan_system,
+    replan,
+)
 from quarantine.actions.readying import passed_lines
 from quarantine.actions.sharing import exposed_lines
 from quarantine.actions.vouching import deviations_of
@@ -194,13 +203,16 @@ def _write(act: Act, found: Assessment, decision: str, deviation: str | None, da
     else:
         state = {"reject": "rejected", "died out": "died out"}.get(decision, "released")
         _close(act, batch, state, decision)
-        add_fact(act, "closed", data={"decision": decision}, **common)
+        # Of two of one second the one that was entered last left the water empty.
+        id_ = id_after(act, batch["system"], act.now)
+        add_fact(act, "closed", data={"decision": decision}, id_=id_, **common)
     replan(act, batch["system"])
     return seal
 
 
 def _close(act: Act, batch: Row, state: str, decision: str) -> None:
     """The batch ends; what is about these fish is withdrawn, what is about the water stays if they died (rule B7)."""
+    leave_held(act, batch, act.now)
     act.change("batch", batch["id"], state=state, closed_at=act.now)
     stays = ("change", "chore") if decision == "died out" else ()
     for task in act.rows("open_tasks_of_system", system=batch["system"]):

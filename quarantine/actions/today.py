@@ -42,6 +42,8 @@ class Listed(NamedTuple):
     """by whom it is being done now"""
     left: timedelta | None = None
     """of what is too late from an elapsed ceiling on: the time until then (rule A12)"""
+    also: tuple[Row, ...] = ()
+    """the tasks of other batches in the same water that are done with it (rule B2)"""
 
 
 class Day(NamedTuple):
@@ -73,29 +75,56 @@ def list_day(rows: Rows, home: Home, now: datetime, on: date | None = None, tank
     until = datetime.combine(day + timedelta(days=2), time(12), ZoneInfo("UTC"))
     found = rows.rows("open_tasks", until=text_of_instant(until), tank=chosen)
     listed = _listed(rows, home, found, now, on, {b["id"]: b for b in batches}, tanks)
-    listed = _one_dose(listed)
+    listed = _once(listed)
     changes = last_changes(listed, places)
     listed.sort(key=lambda item: order(item, places, changes))
     return Day(day, lines, listed, _tomorrow(found, now, on, places))
 
 
-def _one_dose(listed: list[Listed]) -> list[Listed]:
-    """Where two batches in one water are due for the same bath, each card says that it is given once (rule B2)."""
-    names: dict[tuple[str, str], list[str]] = {}
-    for item in listed:
-        if item.proposal is not None and item.proposal.dose.route in ("bath", "prolonged"):
-            names.setdefault((item.row["system"], item.proposal.dose.regimen), []).append(item.row["batch_name"])
-    shared = {key: sorted(set(of)) for key, of in names.items() if len(set(of)) > 1}
-    if not shared:
-        return listed
-    made = []
-    for item in listed:
-        of = item.proposal and shared.get((item.row["system"], item.proposal.dose.regimen))
-        if item.proposal is not None and of:
-            says = f"one dose for {' and '.join(of)}: give it once, and the other is done with it (rule B2)"
-            item = item._replace(proposal=item.proposal._replace(confirm=(*item.proposal.confirm, says)))
-        made.append(item)
-    return made
+def _once(listed: list[Listed]) -> list[Listed]:
+    """What is done once for several batches in one water is listed once, and done for all of them (rule B2): a bath by
+    the same row, a planned change, a test. What was missed keeps its own line, for each asks for its reason."""
+    kept: dict[tuple[str, ...], Listed] = {}
+    rest: list[Listed] = []
+    # A card that is held says more than one that is not, and what is overdue more than what is due.
+    for item in sorted(listed, key=lambda one: (_held(one), SECTIONS.index(one.section), one.row["batch_name"])):
+        twin = _twin(item)
+        first = kept.get(twin) if twin is not None else None
+        if twin is None or (first is not None and item.row["batch"] == first.row["batch"]):
+            rest.append(item)
+        elif first is None:
+            kept[twin] = item
+        else:
+            kept[twin] = first._replace(also=(*first.also, item.row))
+    return [*rest, *(_named(item) for item in kept.values())]
+
+
+def _held(item: Listed) -> bool:
+    return item.proposal is None or item.proposal.hold is None
+
+
+def _twin(item: Listed) -> tuple[str, ...] | None:
+    """What tasks of several batches have in common that are done once; None for what belongs to one batch."""
+    row = item.row
+    if item.section not in ("overdue", "due", "later"):
+        return None
+    if row["kind"] == "dose":
+        dose = item.proposal.dose if item.proposal is not None else None
+        return ("dose", row["system"], dose.regimen) if dose and dose.route in ("bath", "prolonged") else None
+    shared = row["kind"] in ("change", "test") and row["step"] != END
+    return (row["kind"], row["system"], row["tank"], row["step"], row["title"], row["day"] or "") if shared else None
+
+
+def _named(item: Listed) -> Listed:
+    """A task that stands for several batches says for which."""
+    if not item.also:
+        return item
+    names = sorted({item.row["batch_name"], *(row["batch_name"] for row in item.also)})
+    item = item._replace(row={**item.row, "title": f"{item.row['title']}, once for {' and '.join(names)}"})
+    if item.proposal is not None:
+        says = f"one dose for {' and '.join(names)}: give it once, and the other is done with it (rule B2)"
+        item = item._replace(proposal=item.proposal._replace(confirm=(*item.proposal.confirm, says)))
+    return item
 
 
 def _tomorrow(found: list[Row], now: datetime, on: date | None, places: dict[str, int]) -> dict[str, list[str]]:
@@ -309,7 +338,8 @@ def _batch_line(batch: Row, doses: dict[str, str], day: date, today: date) -> di
     if standing["signs"]:
         parts.append("signs: " + ", ".join(s["name"] for s in standing["signs"]))
     if batch["id"] in doses:
-        parts.append(f"next dose {date.fromisoformat(doses[batch['id']]):%a %-d %b}")
+        due = date.fromisoformat(doses[batch["id"]])
+        parts.append(f"{'dose overdue since' if due < today else 'next dose'} {due:%a %-d %b}")
     zero = period["zero"] if period else arrived.isoformat()
     return {"says": ", ".join(parts), "signs": standing["signs"], "clear_days": days, "zero": zero}
 
@@ -328,7 +358,7 @@ def task_json(item: Listed) -> dict[str, Any]:
         "key": row["key"],
         "system": row["system_name"],
         "tanks": [row["tank_name"]],
-        "batches": [row["batch_name"]],
+        "batches": sorted({row["batch_name"], *(other["batch_name"] for other in item.also)}),
         "kind": row["kind"],
         "step": row["step"],
         "title": row["title"],

@@ -133,7 +133,9 @@ def _percent_off(given: Quantity, shown: Quantity) -> str:
 
 def deviations_of(rows: Rows, batch: Row, now: datetime) -> list[str]:
     """The doses of a batch's water, since it arrived, whose amount lay outside what the protocol allows, or that were
-    in food and not eaten: a line each, for sign-off. A dose that was corrected is judged by what stands."""
+    in food and not eaten: a line each, for sign-off. A dose that was corrected is judged by what stands. Moves that
+    were made though a check of theirs was not met follow."""
+    from quarantine.actions.crossing import move_deviations
     from quarantine.actions.desk import local_text
 
     found = rows.rows("facts_since", system=batch["system"], since=batch["arrived_at"])
@@ -154,4 +156,4 @@ def deviations_of(rows: Rows, batch: Row, now: datetime) -> list[str]:
                 f"Deviation of a dose, {local_text(at, batch['zone'])}: {given} of {data['substance']} given, {off}: "
                 f"{data.get('because') or 'no reason was said'}."
             )
-    return lines
+    return [*lines, *move_deviations(rows, batch, now)]

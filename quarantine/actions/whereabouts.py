@@ -4,9 +4,12 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterator
+from datetime import datetime
 from typing import NamedTuple
 
-from quarantine.luggage import MOVED_IN
+from quarantine.luggage import COPIED, MOVED_IN
+from quarantine.records.codec import instant, text_of_instant
+from quarantine.records.loading import fact_of
 from quarantine.records.reads import Row, Rows
 
 NOT_COME = ("expected", "called off")
@@ -50,3 +53,50 @@ def _stays(batch: Row, moves: list[Row]) -> Iterator[Stay]:
     ends = [since for _, _, since in places[1:]] + [batch["closed_at"] or EVER]
     for (system, tank, since), until in zip(places, ends, strict=True):
         yield Stay(system, tank, since, until)
+
+
+LAST_OF_WATER = 10
+"""How many of the last events of its water are shown with a batch; our choice."""
+OF_WATER = ("dose", "change", "incident")
+
+
+class WaterEvent(NamedTuple):
+    """What happened in a water: the instant as the record has it, the tank (None: all of the water), in words, and the
+    batch whose task it was, where it was one's."""
+
+    at: str
+    tank: str | None
+    says: str
+    batch: str | None
+
+
+def water_events(rows: Rows, batch: Row) -> list[WaterEvent]:
+    """The last doses, changes and incidents of the waters that a batch was in, while it was there, oldest first: also
+    those that came with another batch, which were in its water too (rule B2)."""
+    if not came(batch):
+        return []
+    from quarantine.explaining import fact_words
+
+    stays = stays_of(rows)[batch["id"]]
+    found = [
+        fact_of(row)
+        for system in {stay.system for stay in stays}
+        for kind in OF_WATER
+        for row in rows.rows("facts_of_kind", kind=kind, system=system)
+    ]
+    there = [f for f in found if COPIED not in f.data and any(_during(stay, f.system, f.at) for stay in stays)]
+    last = sorted(there, key=lambda f: (f.at, f.entered_at, f.id))[-LAST_OF_WATER:]
+    if not last:
+        return []
+    tanks = {row["id"]: row["name"] for row in rows.rows("tanks")}
+    names = {row["id"]: row["name"] for row in rows.rows("batches")}
+    return [
+        WaterEvent(
+            text_of_instant(f.at), tanks.get(f.tank or ""), fact_words(f), None if f.batch is None else names[f.batch]
+        )
+        for f in last
+    ]
+
+
+def _during(stay: Stay, system: str, at: datetime) -> bool:
+    return stay.system == system and instant(stay.since) <= at and (stay.until == EVER or at <= instant(stay.until))

@@ -20,6 +20,7 @@ from quarantine.actions.vouching import NOTHING_BESIDE, Beside, refuse_beside, v
 from quarantine.dosing.known import missing_litres
 from quarantine.failures import Refused, Usage
 from quarantine.formulary import Substance, regimen
+from quarantine.luggage import MOVED_IN
 from quarantine.plan import timing_of
 from quarantine.quantity import Quantity, read, show, show_significant, to
 from quarantine.records.codec import instant
@@ -125,6 +126,8 @@ def _do_one(
     batch = act.rows("batch_arrival", id=task["batch"])[0]
     if (dip.started if dip else moment) < instant(batch["arrived_at"]) and batch["state"] != "expected":
         raise Refused(f"--at {at!r} lies before batch {task['batch_name']} arrived.")
+    if task["kind"] in ("dose", "change") and dip is None:
+        _refuse_old_water(act, task, moment)
     if json.loads(task["detail"]).get("as_needed"):
         from quarantine.actions.needing import ask_inside_gap
 
@@ -194,6 +197,19 @@ def _do_one(
         "rescue": " ".join(filter(None, (data.get("rescue") or " ".join(drained), fed))),
         "defers": dosing.DEFERS if kind == "dose" else "",
     }
+
+
+def _refuse_old_water(act: Act, task: Row, moment: datetime) -> None:
+    """What was done before the fish were moved went into the water they left: in this one the level would be wrong."""
+    moves = [fact_of(row) for row in act.rows("facts_of_kind", kind=MOVED_IN, system=task["system"])]
+    since = [f for f in moves if f.batch == task["batch"] and f.at > moment]
+    if not since or (task["kind"] == "dose" and json.loads(task["detail"])["treatment"]["water"] == "food"):
+        return
+    left, how = since[-1].data["from"], "dose" if task["kind"] == "dose" else "change"
+    raise Refused(
+        f"At that time the fish were in {left}, not in {task['tank_name']}. Record it there (quarantine event {how} "
+        f"{left} --at ... --really), then skip {task['code']} with that reason."
+    )
 
 
 def _ended(act: Act, task: Row, moment: datetime, gave: str | None, note: str | None, really: bool) -> dict[str, Any]:
@@ -466,6 +482,13 @@ def _litres_changed(text: str) -> Decimal:
     return litres
 
 
+def _begun_again(task: Row) -> str:
+    """What skipping a move means, in words: one that can lapse is of a series that the plan then begins again (rule
+    A12). "" where it began again before, and of any other task."""
+    lapses = task["kind"] == "move" and task["lapses_at"] and task["state"] == "planned"
+    return "; the moves begin again from the first" if lapses else ""
+
+
 class Skipped(NamedTuple):
     """The tasks that were skipped, and of each batch how many were so far, by reason."""
 
@@ -513,11 +536,13 @@ def skip(desk: Desk, codes: list[str], *, because: str, at: str | None = None, y
                 outcome_by=act.keeper,
                 outcome={"fact": fact, "because": reason},
             )
-            said.append({"code": task["code"], "says": f"{task['title']} skipped: {reason}", "system": task["system"]})
+            says = f"{task['title']} skipped: {reason}{_begun_again(task)}"
+            said.append({"code": task["code"], "says": says, "system": task["system"]})
         made = [replan(act, system) for system in dict.fromkeys(s.pop("system") for s in said)]
         moved = consequences(act, before, made)
-        if moved and any(task["kind"] == "dose" for task in tasks) and not yes:
-            raise Refused(f"Skipping a dose moves dates: {'; '.join(moved)}. Say --yes to accept that.", moved=moved)
+        if moved and any(task["kind"] in ("dose", "move") for task in tasks) and not yes:
+            what = " or ".join(k for k in ("dose", "move") if any(task["kind"] == k for task in tasks))
+            raise Refused(f"Skipping a {what} moves dates: {'; '.join(moved)}. Say --yes to accept that.", moved=moved)
         said[-1]["moved"] = moved
         act.describe("task skipped", "; ".join(s["says"] for s in said))
         return Skipped(said, {task["batch_name"]: _reasons(act, task["batch"]) for task in tasks})

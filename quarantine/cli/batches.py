@@ -323,6 +323,7 @@ def show(name: Annotated[str, typer.Argument(help="The batch.")]) -> None:
     from quarantine.actions.lineage import lineage_of
     from quarantine.actions.readying import arrival_of, passed_lines
     from quarantine.actions.today import not_seen
+    from quarantine.actions.whereabouts import LAST_OF_WATER, water_events
     from quarantine.facts import local_day
     from quarantine.records.codec import instant
     from quarantine.templates import imprint
@@ -331,6 +332,7 @@ def show(name: Annotated[str, typer.Argument(help="The batch.")]) -> None:
         batch = find_batch(rows, name)
         changes = changes_of(rows, batch)
         lineage = lineage_of(rows, batch)
+        happened = water_events(rows, batch)
         tasks = rows.rows("tasks_of_batch", batch=batch["id"])
         header = imprint(rows.rows("copy", id=batch["copy_id"])[0]["body"])
         latest = _latest(rows.rows("batches"))
@@ -341,6 +343,7 @@ def show(name: Annotated[str, typer.Argument(help="The batch.")]) -> None:
         arrival_lines += acclimation_lines(came_as["acclimation"]) if "acclimation" in came_as else []
     document = _document(batch) | header.as_json() | {"newer": _newer(batch, latest), "changes": changes}
     document["lineage"] = lineage
+    document["water_events"] = [one._asdict() for one in happened]
     document["tasks"] = [
         {
             "code": t["code"],
@@ -382,6 +385,13 @@ def show(name: Annotated[str, typer.Argument(help="The batch.")]) -> None:
     for t in tasks:
         if t["state"] != "withdrawn":
             lines.append(f"    {t['day'] or 'waits':10} {t['code']:5} {_state(t):10} {t['title']}")
+    if happened:
+        lines.append(f"  In its water (the last {LAST_OF_WATER} doses, changes and incidents):")
+    lines += [
+        f"    {local_text(instant(one.at), batch['zone'])} {f'{one.tank}: ' if one.tank else ''}{one.says}"
+        + (f" ({one.batch})" if one.batch not in (None, batch["name"]) else "")
+        for one in happened
+    ]
     lines.append("  Sources of the protocol:")
     lines += [f"    {source}" for source in header.sources]
     session().emit(document, lines)

@@ -134,10 +134,11 @@ def done(
     uneaten: Annotated[str | None, typer.Option(help='In food: how much of the portion was left, "1.2 g".')] = None,
     to_tank: Annotated[str | None, typer.Option("--to", help="Of a move: the tank the fish went to.")] = None,
     no_water: Annotated[bool, typer.Option("--no-water", help="Of a move: no old water went with them.")] = False,
+    confirm: Annotated[bool, typer.Option("--confirm", help="Of a move: what it asks for first is so.")] = False,
     yes: Annotated[bool, typer.Option("--yes", help="Of a move: accept the dates it moves.")] = False,
 ) -> None:
     if to_tank is not None:
-        _move(codes, to_tank, at=at, note=note, no_water=no_water, yes=yes, really=really)
+        _move(codes, to_tank, at=at, note=note, no_water=no_water, confirm=confirm, yes=yes, really=really)
         return
     from quarantine.actions.cards import OutOf, Solution
     from quarantine.actions.dipping import Told

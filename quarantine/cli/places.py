@@ -149,9 +149,9 @@ def measure_tank(
 def _show_measured(made: dict[str, Any]) -> None:
     line = (
         f"{made['tank']}: {show(made['litres'], 2)} L, "
-        f"plus or minus {show(made['plus_minus_litres'], 2, up=True)} L, by {made['method']}. "
-        "Every later dose uses it."
+        f"plus or minus {show(made['plus_minus_litres'], 2, up=True)} L, by {made['method']}."
     )
+    line += " Every later dose uses it." if made.pop("rules") else ""
     session().emit(made, [*[f"  {working}" for working in made["working"]], line, *made["notes"]])
 
 
@@ -216,7 +216,7 @@ def level_tank(
     lines = [
         *[f"  {line}" for line in made["working"]],
         f"{made['tank']}: {show(made['litres'], 2)} L, plus or minus {show(made['plus_minus_litres'], 2, up=True)} L. "
-        "Every later dose uses it.",
+        + ("Every later dose uses it." if made.pop("rules") else "A later volume is on record and rules now."),
     ]
     if made["above_mark_cm"]:
         lines.append(f'Back at the mark: quarantine tank level {_typed(made["tank"])} "at the mark"')

@@ -80,7 +80,8 @@ class _Round:
         from quarantine.actions.rounds import read_stops
 
         with session().reader() as rows:
-            return read_stops(rows, session().home(), now(), on=self.on, site=self.site, tank=tank)
+            who = session().who()
+            return read_stops(rows, session().home(), now(), on=self.on, site=self.site, tank=tank, who=who)
 
     def walk(self) -> Stopped | None:
         """Tank by tank; how it was stopped, None when it went through."""
@@ -242,7 +243,7 @@ class _Round:
 
     def _answer(self, text: str, item: Listed, card: Card, at: str | None) -> Item | None:
         """What an answer means; None when it does not read, which is said."""
-        from quarantine.actions.rounds import DIP, Item, is_dip
+        from quarantine.actions.rounds import Item, by_itself
 
         key, code = text.casefold(), item.row["code"]
         if key.split()[0] == "x":
@@ -250,8 +251,8 @@ class _Round:
                 self.asking.say("Why? x and the reason skips it; Enter leaves it open.")
                 return None
             return Item(codes=(code,), because=text.partition(" ")[2], at=at)
-        if is_dip(item.row):
-            self.asking.say(f"{DIP} Enter leaves it open.")
+        if apart := by_itself(item.row):
+            self.asking.say(apart, "Enter leaves it open.")
             return None
         if item.row["kind"] == "chore":
             if key in ("y", "yes"):
@@ -355,7 +356,7 @@ def _step_lines(item: Listed, card: Card) -> list[str]:
     """One task as it is asked: what to do, what has to be true first, the card, the question."""
     import json
 
-    from quarantine.actions.rounds import DIP, is_dip
+    from quarantine.actions.rounds import by_itself
     from quarantine.cli.render import card_lines
     from quarantine.cli.today import when_due
 
@@ -374,8 +375,8 @@ def _step_lines(item: Listed, card: Card) -> list[str]:
     lines += [f"  {detail['note']}"] if detail["note"] else []
     if item.row["kind"] == "chore":
         return [*lines, "Done? y; Enter leaves it open; ? for help."]
-    if is_dip(item.row):
-        return [*lines, DIP, "Enter leaves it open; x and the reason skips it."]
+    if apart := by_itself(item.row):
+        return [*lines, apart, "Enter leaves it open; x and the reason skips it."]
     asked = "How much was given?" if item.row["kind"] == "dose" else "How many litres were changed?"
     how = 'Type it, or "as shown"' if card.shown() else "No amount is shown: type what was really given"
     return [*lines, f"{asked} {how}; Enter leaves it open; ? for help."]

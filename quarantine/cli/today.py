@@ -109,6 +109,9 @@ def _head(tank: dict[str, Any]) -> list[str]:
 
 def _task_lines(item: Listed) -> list[str]:
     lines = [f"  {item.row['code']} {item.row['title']}{when_due(item)}"]
+    if item.row["kind"] == "move":
+        before = json.loads(item.row["detail"])["before"]
+        lines += [f"    Confirm: {c['value']}" for c in before if c["kind"] == "word"]
     if item.litres is not None:
         lines.append(f"    about {show(item.litres)} L of the water that is there")
     if item.conditioner is not None:
@@ -120,6 +123,12 @@ def _task_lines(item: Listed) -> list[str]:
     return lines
 
 
+BEGINS_AGAIN = (
+    "Too late: the moves begin again from the first, as soon as anything is logged (a look will do); those that were "
+    "still ahead fall away."
+)
+
+
 def _missed_lines(items: list[Listed]) -> list[str]:
     """What was missed, a line for each kind of work: it stays until a person gives the reason."""
     lines = []
@@ -129,6 +138,9 @@ def _missed_lines(items: list[Listed]) -> list[str]:
     for title, missed in by_title.items():
         days = ", ".join(f"{i.row['code']} {i.row['day']}{_claimed(i)}" for i in missed)
         lines.append(f"  MISSED {title}: {days}")
+    # A move that lapses is one that the template begins again (plan._window); the row says so before the plan does.
+    if any(item.row["kind"] == "move" and item.row["state"] == "planned" for item in items):
+        lines.append(f"  {BEGINS_AGAIN}")
     if lines:
         lines.append("  Log it with --at if it was done, else say why: quarantine skip CODE ... --because REASON")
     return lines

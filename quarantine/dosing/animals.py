@@ -97,10 +97,14 @@ def _unlisted_hold(
     return None
 
 
+NO_FISH = ("birds", "flatworms")
+"""Groups that no fish of a batch is one of, on whatever list it is: they are asked about as company of the tank."""
+
+
 def animals_to_confirm(substance: Substance, regimen: Regimen, setting: Setting) -> tuple[str, ...]:
     """What the keeper confirms of animals that are on no list, by giving the dose."""
     unlisted = [fish for fish in setting.species if kinds_of(fish, setting) is None]
-    refused, _ = _refused(substance, regimen, setting)
+    refused = {id_: why for id_, why in _refused(substance, regimen, setting)[0].items() if id_ not in NO_FISH}
     if not unlisted or not refused:
         return ()
     names = {group.id: group.name for group in groups_known(setting.own_groups).groups}

@@ -19,7 +19,7 @@ from quarantine.dosing.forms import (
     strength_hold,
 )
 from quarantine.dosing.known import litres_of
-from quarantine.dosing.setting import AT_THE_MARK, DEFERS, TRIAL, Dose, Setting, Where
+from quarantine.dosing.setting import AT_THE_MARK, DEFERS, TRIAL, TRIED, Dose, Setting, Where
 from quarantine.dosing.size import Size
 from quarantine.dosing.words import cited, g_of, level_in
 from quarantine.facts import Condition, local_day
@@ -38,19 +38,23 @@ def to_confirm(
     not known, and the regimen's limits that no reading answers (how much fish is in the water)."""
     said: list[str] = []
     evidence = setting.evidence
+    aerated = substance.takes_oxygen is not None and not regimen.own_vessel
     for condition in before:
         if condition.kind == "word":
             said.append(str(condition.value))
+        elif aerated and "strong aeration" in str(condition.or_word).casefold():
+            continue  # asked below, once, for as long as it is in the water
         elif condition.or_word and evidence is not None and ev.judge(condition, evidence).met is None:
             said.append(condition.or_word)
+    tried = any(words in one.casefold() for one in said for words in ("few fish", "the trial"))
     if regimen.route in ("bath", "prolonged") and not regimen.own_vessel:
         said.append(AT_THE_MARK)
     said += basis_words(substance, setting.product)
-    if regimen.trial_first:
-        said.append(TRIAL)
+    if regimen.trial_first and not tried:
+        said.append(TRIED if regimen.route == "prolonged" else TRIAL)
     if "permanganate demand" in regimen.needs:
         said.append(DEMAND)
-    if substance.takes_oxygen is not None and not regimen.own_vessel:
+    if aerated:
         said.append(AERATION)
     said += [pair.note.text for pair in substance.incompatible if pair.other == "carbonate media"]
     return (*said, *(x.note.text for x in regimen.limits if x.kind == "limit" and x.what not in PARAMETERS))

@@ -67,7 +67,9 @@ def emergency_hold(setting: Setting) -> Hold | None:
     for limit in _out_of_limit(setting):
         verdict = ev.judge(limit, evidence)
         span = ev.value_now(evidence, str(limit.value), EMERGENCY_WITHIN_HOURS)
-        lifted = span is not None and evidence.lifted_at is not None and span.at <= evidence.lifted_at
+        # A person who lifted the hold of the water that the fish left said nothing of this one.
+        lift, since = evidence.lifted_at, evidence.since
+        lifted = span is not None and lift is not None and span.at <= lift and (since is None or since <= lift)
         if verdict.met is False and not lifted:
             return Hold(
                 "C9",

@@ -25,6 +25,10 @@ OUR_CHOICE = "our choice, no source"
 TRIAL = "The first time on a species: only a few fish now, watched, before the rest (rule C8)"
 
 
+TRIED = "The first time on a species: a few fish stood this strength first, in a vessel of their own, watched (rule C8)"
+"""Of what stays in the water: all fish in it get it at once."""
+
+
 AT_THE_MARK = "The water stands at its mark; if it does not, say so first: quarantine tank level (rule C10)"
 
 

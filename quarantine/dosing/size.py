@@ -251,7 +251,7 @@ def _band_hold(substance: Substance, regimen: Regimen, setting: Setting, size: S
     """A row that holds a band by readings is not brought to a level under it: by half of the nominal litres' error
     nobody can help, but the rounding of the scale is a choice (rules C3 and C13)."""
     target = regimen.target
-    if target is None or target.high is None or target.high.value <= target.low.value or setting.volume is None:
+    if "a test kit" not in regimen.needs or target is None or target.high is None or setting.volume is None:
         return None
     low = in_ledger(substance, Quantity(target.low.value, target.low.unit))
     least, most = there_span(substance, regimen, setting)

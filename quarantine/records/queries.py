@@ -101,6 +101,7 @@ QUERIES = {
         and state in ('planned', 'missed')""",
     "acknowledged_by": "select copy_id from acknowledgement where keeper = :keeper",
     "task_by_code": _TASK + "where task.code = :code",
+    "task_by_key": "select * from task where key = :key",
     "code_taken": "select id from task where code = :code",
     "open_tasks_of_system": "select * from task where system = :system and state in ('planned', 'missed')",
     "fact": "select * from fact where id = :id",

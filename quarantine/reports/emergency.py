@@ -196,7 +196,10 @@ def _leak(water: TankWater | None) -> Card:
             ),
             _cp("New water only of the same temperature, and of the same salinity; and conditioned."),
             Step("Free chlorine is toxic below 0.02 mg/L.", (S49,)),
-            _cp(f"No food today. Log it: quarantine event moved {_tank(water)} N --to TANK. Every planned dose waits."),
+            _cp(
+                f"No food today. Log it: quarantine event emergency {_tank(water)} --to NEW --make LITRES. Every "
+                "planned dose waits."
+            ),
         ),
     )
 

@@ -16,7 +16,7 @@ from zoneinfo import ZoneInfo
 from quarantine import evidence as ev
 from quarantine.clocks import Clocks, clock_text
 from quarantine.evidence import Happening, Standing
-from quarantine.explaining import RULES, dose_words, fact_words, moved_words
+from quarantine.explaining import RULES, dose_words, fact_words, moved_words, put_off_words
 from quarantine.facts import DOSES, Condition, Fact, local_day
 from quarantine.protocol import Protocol
 from quarantine.readings import PARAMETERS
@@ -96,7 +96,8 @@ def timeline_of(
             period.zero,
             tuple(one.on for one in period.moved if one.rule == "restart" and one.on is not None),
             period.complete_on,
-            f"{period.title}: day 0 {period.zero}, complete on {period.complete_on} after that day's look",
+            f"{period.title}: day 0 {period.zero}, complete on {period.complete_on} after that day's look"
+            f"{put_off_words(period, '; ')}",
         )
         for period in counted.periods
     )

@@ -11,6 +11,9 @@ from once_room import OnceRoom
 
 from quarantine.templates import shipped
 
+FILLED = "temp=25.5C salinity=34g/L"
+"""What has to be known of the water that they come to."""
+
 TRANSFER = """
 [[step]]
 id = "transfer"
@@ -29,7 +32,9 @@ def room_with(then: str, folder: Path, capsys: pytest.CaptureFixture[str]) -> On
     """Day 3 of four fish in Q2 whose protocol moves them three times."""
     text = shipped()["marine-watch"].read_text(encoding="utf-8") + TRANSFER.replace("THEN", then)
     (folder / "mine.toml").write_text(text, encoding="utf-8")
-    return hall(OnceRoom(folder / "home", capsys), str(folder / "mine.toml"))
+    room = hall(OnceRoom(folder / "home", capsys), str(folder / "mine.toml"))
+    room.type(f"reading Q3 {FILLED}")
+    return room
 
 
 @pytest.fixture
@@ -89,6 +94,7 @@ def test_a_deadline_that_the_template_keeps_stays_overdue_on_top(
     assert (tasks[0]["kind"], tasks[0]["section"]) == ("move", "overdue")
     assert "OVERDUE since 2026-02-16 20:00" in room.type("today")
     room.type("reading Q3 temp=25.5C")
+    room.type(f"reading Q4 {FILLED}")
     room.type(f"done {tasks[0]['code']} --to Q4 --yes")
     assert room.json("batch show Q2-1")["tank"] == "Q4"
 
@@ -97,8 +103,119 @@ def test_the_checks_before_a_move_are_asked_and_what_happened_is_recorded(room: 
     """Under 22 °C it is refused with what was read; --really records that they were moved all the same (rule C7)."""
     code = room.code("move")
     room.type("reading Q2 temp=20C --really")
-    assert "At least 22" in room.type(f"done {code} --to Q3", 1)
-    assert "done." in room.type(f"done {code} --to Q3 --really")
+    said = room.type(f"done {code} --to Q3", 1)
+    assert f"{code} asks first: temperature 20 °C, needed: at least 22 °C" in said
+    assert "nothing was recorded" in said
+    assert "Deviation, which sign-off names: temperature 20 °C" in room.type(
+        f"done {code} --to Q3 --really --note late"
+    )
+    (named,) = room.json("signoff Q2-1")["dose_deviations"]
+    assert named.startswith("Deviation of a move, 2026-02-13 20:00: to Q3, though temperature 20 °C, needed")
+    assert named.endswith("(late).")
+
+
+def test_a_move_that_came_too_late_counts_as_the_first_of_a_series_that_begins_again(room: OnceRoom) -> None:
+    """Hour 73, and nothing was written since: the code that stands as missed is typed, and what was done now is the
+    first move again, never the second. What was missed stays until a person gives the reason (rules A11 and A12)."""
+    room.type(f"done {room.code('move')} --to Q3")  # 2026-02-13 19:00 UTC; 72 hours later is 2026-02-16 20:00 there
+    day(room, 15, "Q3")
+    room.at("2026-02-16 18:50:00").type(f"reading Q4 {FILLED}")
+    room.type(f"reading Q3 {FILLED}")
+    second = room.code("move")
+    room.at("2026-02-16 20:00:00")
+    listed = room.type("today")
+    assert f"MISSED Move the fish to a clean tank (2 of 3): {second}" in listed
+    assert "the moves begin again from the first, as soon as anything is logged" in listed
+    said = room.type(f"done {second} --to Q4 --yes")
+    assert f"{second} was too late from 2026-02-16 20:00: it stays missed, and needs its reason" in said
+    assert "Move the fish to a clean tank (1 of 3) done." in said
+    assert [one for one in moves(room) if one[1] and one[1] >= "2026-02-15"] == [
+        ("Move the fish to a clean tank (1 of 3)", "2026-02-16", "done"),
+        ("Move the fish to a clean tank (2 of 3)", "2026-02-15", "missed"),
+        ("Move the fish to a clean tank (2 of 3)", "2026-02-18", "planned"),
+        ("Move the fish to a clean tank (3 of 3)", "2026-02-20", "planned"),
+    ]
+    assert "begin again" not in room.type("today")
+    assert "whole" in room.type("check")
+
+
+def test_a_move_entered_late_that_was_in_time_goes_on_with_the_series(room: OnceRoom) -> None:
+    """The missed code with the true time of a move in time: it was the second, and the third follows."""
+    room.type(f"done {room.code('move')} --to Q3")
+    day(room, 15, "Q3")
+    room.at("2026-02-16 18:50:00").type(f"reading Q4 {FILLED}")
+    room.type(f"reading Q3 {FILLED}")
+    second = room.code("move")
+    room.at("2026-02-16 20:00:00").type(f'done {second} --to Q4 --yes --at "2026-02-16 19:55"')
+    assert ("Move the fish to a clean tank (2 of 3)", "2026-02-15", "done") in moves(room)
+    assert [one for one in moves(room) if one[2] == "planned"] == [
+        ("Move the fish to a clean tank (3 of 3)", "2026-02-18", "planned")
+    ]
+
+
+@pytest.mark.parametrize("late", [False, True])
+def test_a_skipped_move_begins_the_series_again(room: OnceRoom, late: bool) -> None:
+    """Whether its time has run out or not: without it more than 72 hours lie between two moves."""
+    room.type(f"done {room.code('move')} --to Q3")
+    day(room, 15, "Q3")
+    room.at("2026-02-16 18:50:00")
+    second = room.code("move")
+    room.at("2026-02-16 20:00:00" if late else "2026-02-16 18:51:00")
+    said = room.type(f"skip {second} --because 'no tank' --yes")
+    assert "skipped: no tank; the moves begin again from the first" in said
+    assert [one for one in moves(room) if one[2] in ("skipped", "planned")] == [
+        ("Move the fish to a clean tank (1 of 3)", "2026-02-16", "planned"),
+        ("Move the fish to a clean tank (2 of 3)", "2026-02-15", "skipped"),
+        ("Move the fish to a clean tank (2 of 3)", "2026-02-18", "planned"),
+        ("Move the fish to a clean tank (3 of 3)", "2026-02-20", "planned"),
+    ]
+    assert "whole" in room.type("check")
+
+
+def test_a_skip_that_is_taken_back_begins_nothing_again(room: OnceRoom) -> None:
+    """The same code is open again, and done in time it is the second move."""
+    room.type(f"done {room.code('move')} --to Q3")
+    day(room, 15, "Q3")
+    room.at("2026-02-16 18:50:00").type(f"reading Q4 {FILLED}")
+    room.type(f"reading Q3 {FILLED}")
+    second = room.code("move")
+    room.type(f"skip {second} --because 'no tank' --yes")
+    room.type("undo it was not skipped --yes")
+    room.at("2026-02-16 18:55:00").type(f"done {second} --to Q4 --yes")
+    assert [one for one in moves(room) if one[2] == "planned"] == [
+        ("Move the fish to a clean tank (3 of 3)", "2026-02-18", "planned")
+    ]
+    assert "whole" in room.type("check")
+
+
+def test_a_skipped_move_whose_deadline_the_template_keeps_begins_nothing_again(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Nothing of such a series lapses, and the next move stands."""
+    room = room_with("keep", tmp_path, capsys)
+    said = room.type(f"skip {room.code('move')} --because 'no tank' --yes")
+    assert "begin again" not in said
+    assert [one[0][-8:] for one in moves(room) if one[2] == "planned"] == ["(2 of 3)", "(3 of 3)"]
+
+
+def test_fish_that_were_moved_before_are_settled_with_what_was_not_asked(room: OnceRoom) -> None:
+    """`batch move` first, then the step: it is done at the time of that move, and sign-off names it (rule C7)."""
+    code = room.code("move")
+    room.type("batch move Q2-1 --to Q3 --yes")
+    room.at("2026-02-15 18:00:00")
+    assert "The fish came into Q3 2026-02-13 20:00 already" in room.type(f"done {code} --to Q3", 1)
+    assert "done, by the move to Q3 of 2026-02-13 20:00." in room.type(f"done {code} --to Q3 --really")
+    assert moves(room)[1] == ("Move the fish to a clean tank (2 of 3)", "2026-02-15", "planned")
+    (named,) = room.json("signoff Q2-1")["dose_deviations"]
+    assert "no check was asked for (no reason was said)" in named
+    # That move is the first one's: it is no second.
+    assert "is the tank they are in" in room.type(f"done {room.code('move')} --to Q3 --really", 1)
+    assert "whole" in room.type("check")
+
+
+def test_a_batch_that_was_never_moved_is_not_where_it_would_go(room: OnceRoom) -> None:
+    """The tank they arrived in is no tank to move them to."""
+    assert "Q2 is the tank they are in" in room.type(f"done {room.code('move')} --to Q2 --really", 1)
 
 
 def test_another_task_takes_no_tank(room: OnceRoom) -> None:

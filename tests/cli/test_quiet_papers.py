@@ -95,7 +95,9 @@ def test_F54_a_private_calendar_names_no_substance_in_work_that_facts_ask_for(ro
             room.run("calendar", "write", str(file), *words, at=at, keeper="Robin")
             text = file.read_bytes().replace(b"\r\n ", b"").decode().casefold()
             assert ("levamisole" in text) is medicine
-            assert [n for n in names() if re.search(rf"\b{re.escape(n)}\b", text)] == ["levamisole"] * medicine
+            # The full one also says beside which oxidisers no conditioner may be.
+            named = [n for n in names() if re.search(rf"\b{re.escape(n)}\b", text)]
+            assert ("levamisole" in named) is bool(named) is medicine
             assert medicine or " bath" not in text
 
 

@@ -49,7 +49,8 @@ def test_story_5_a_move_is_due_within_72_hours_and_at_hour_73_the_series_begins_
     marine.type(f"reading Q1 {MARINE}")
     marine.days("2026-03-03", "2026-03-05", 4)
     (move,) = marine.due("move")
-    marine.type(f"done {move['code']} --to Q2 --no-water")
+    marine.type("reading Q2 temp=25.5C salinity=34g/L")
+    marine.type(f"done {move['code']} --to Q2 --no-water --confirm")
     marine.days("2026-03-06", "2026-03-07", 4, "Q2")
     at_70, at_73 = "2026-03-08 07:00", "2026-03-08 10:00"
     (second,) = marine.at(at_70).due("move", "Q2")
@@ -177,6 +178,7 @@ def test_story_8_copper_under_its_range_pauses_or_restarts_the_days(
         "Gap from 2026-03-10 09:00 to 2026-03-11 15:00: copper (Cu) 0.19 mg/L on 2026-03-10 09:00, then copper (Cu) "
         f"0.13 mg/L on 2026-03-11 09:00; the template says {rule}"
     ) in told
+    assert "Gap from 2026-03-10 09:00 to 2026-03-11 15:00" in marine.type("why Q1-1")
     # By hand: the gap is 30 h. 19 March 16:00 and 30 h are 20 March 22:00; 11 March 15:00 and 14 days are 25 March.
     # In range are 113 h before the gap and 18 h after it.
     expected = {"pause": ("2026-03-20", "131 h of 336 h"), "restart": ("2026-03-25", "18 h of 336 h")}

@@ -30,19 +30,24 @@ def test_the_dose_waits_for_the_gate_of_every_batch_that_gets_it(room: OnceRoom)
 
 
 def test_one_dose_is_given_and_both_have_it(room: OnceRoom) -> None:
-    """Each card says that it is one dose for both; whoever is done settles the other, and no second one is due."""
+    """It stands on the list once, for both; whoever is done settles the other, and no second one is due. So do the
+    sheet, the shopping list and the calendar: two on paper would be twice the amount."""
     for number in (14, 15):
         day(room, number, "Q2", 6)
     room.at("2026-02-15 17:00:00")
-    doses = [t for t in room.json("today")["tasks"] if t["kind"] == "dose"]
-    assert len(doses) == 2
-    assert [d["hold"] for d in doses] == [None, None]
-    assert room.type("today").count("one dose for Q2-1 and Q2-2") == 2
-    room.type(f"done {doses[0]['code']} --as-shown")
-    assert "was done by Robin" in room.type(f"done {doses[1]['code']} --as-shown", 1)
+    (dose,) = [t for t in room.json("today")["tasks"] if t["kind"] == "dose"]
+    assert dose["hold"] is None
+    assert dose["batches"] == ["Q2-1", "Q2-2"]
+    assert dose["title"].endswith("once for Q2-1 and Q2-2")
+    assert room.type("today").count("one dose for Q2-1 and Q2-2") == 1
+    assert room.type("sheet").count("ADD ") == 1
+    room.type(f"calendar write {room.home.parent / 'both.ics'}")
+    told = (room.home.parent / "both.ics").read_text(encoding="utf-8").replace("\n ", "")
+    assert told.count(f"give it once\\, as {dose['code']} (rule B2).") == 1
+    room.type(f"done {dose['code']} --as-shown")
     assert [t for t in room.json("today")["tasks"] if t["kind"] == "dose"] == []
     room.type("undo wrong tank --yes")
-    assert len([t for t in room.json("today")["tasks"] if t["kind"] == "dose"]) == 2
+    assert len([t for t in room.json("today")["tasks"] if t["kind"] == "dose"]) == 1
     assert "whole" in room.type("check")
 
 
@@ -142,7 +147,7 @@ def test_a_redose_of_the_water_stays_with_those_who_stay(tmp_path: Path, capsys:
     )
     made = hall(OnceRoom(tmp_path / "home", capsys), str(tmp_path / "mine.toml"))
     made.type("batch split Q2-1 --fish 2 --name Two")
-    dose = next(t for t in made.json("today")["tasks"] if t["kind"] == "dose" and t["batches"] == ["Q2-1"])
+    dose = next(t for t in made.json("today")["tasks"] if t["kind"] == "dose" and "Q2-1" in t["batches"])
     made.type(f"done {dose['code']} --as-shown")
     made.at("2026-02-14 09:00:00").type("event change Q2 --out 20L --really")
     (again,) = [t for t in made.json("today")["tasks"] if "again after a water change" in t["title"]]
@@ -151,3 +156,20 @@ def test_a_redose_of_the_water_stays_with_those_who_stay(tmp_path: Path, capsys:
     (left,) = [t for t in made.json("today")["tasks"] if "again after a water change" in t["title"]]
     assert (left["batches"], left["tanks"], left["code"]) == (["Two"], ["Q2"], again["code"])
     assert "whole" in made.type("check")
+
+
+@pytest.mark.parametrize("leave", ["signoff Q2-1 --died-out", "batch move Q2-1 --to Q3 --yes --no-water"])
+def test_C9_a_hold_of_the_water_stays_when_its_fish_are_gone(room: OnceRoom, leave: str) -> None:
+    """Two or all of Q2-1 died: whether the batch is closed or moved away, the water holds Q2-2's dose until it is
+    lifted by name."""
+    for number in (14, 15):
+        day(room, number, "Q2", 6)
+    room.at("2026-02-15 17:00:00")
+    room.type(f"event died Q2 {4 if 'died-out' in leave else 2} --batch Q2-1")
+    room.type(leave)
+    (dose,) = [t for t in room.json("today --tank Q2")["tasks"] if t["kind"] == "dose"]
+    assert (dose["hold"]["rule"], "of batch Q2-1" in dose["hold"]["says"]) == ("C9", True)
+    assert "ACT NOW" in room.type("today --tank Q2")
+    room.type("event lift Q2 --because 'air, test and a veterinarian: nothing found'")
+    (dose,) = [t for t in room.json("today --tank Q2")["tasks"] if t["kind"] == "dose"]
+    assert dose["hold"] is None

@@ -107,7 +107,7 @@ def test_a_day_ahead_tells_what_is_planned_and_why(room: Room) -> None:
         ("why Q1-1 2026-02-30", 2, "'2026-02-30' is no day"),
         ("why Q1-1 2026-03-01", 1, "Batch Q1-1 came on 2026-03-02; 2026-03-01 is before that day 0."),
         ("why Q9-9 2026-03-05", 1, "There is no batch 'Q9-9'"),
-        ("why Q9-9", 1, "There is no task 'Q9-9'"),
+        ("why Q9-9", 1, "There is no batch 'Q9-9'"),
     ],
 )
 def test_what_cannot_be_told_is_refused_in_a_sentence(room: Room, line: str, code: int, sentence: str) -> None:

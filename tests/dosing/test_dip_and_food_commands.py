@@ -26,7 +26,18 @@ class Hall:
                 size = ["--shape", "box", "--length", "60 cm", "--width", "30 cm", "--filled", "30 cm"]
                 self.says("tank", "add", tank, "--site", "Hall", "--role", role, "--water", "fresh", *size)
             fish = ["--fish", "12 Melanotaenia praecox, 5 cm", "--from", "a breeder", "--to", "Show", "--acknowledge"]
-            self.says("batch", "start", "--tank", "Q1", "--protocol", protocol, "--arrived", "2026-02-10 10:00", *fish)
+            self.says(
+                "batch",
+                "start",
+                "--tank",
+                "Q1",
+                "--protocol",
+                protocol,
+                "--arrived",
+                "2026-02-10 10:00",
+                *fish,
+                "--yes",
+            )
             for day in (11, 12, 13):
                 line = "Q1 12 3 temp=25C tan=0mg/L ph=7.2 nitrite=0mg/L oxygen=7mg/L salinity=0.1g/L"
                 self.says("look", line, "--no-signs", "--at", f"2026-02-{day} 09:00")

@@ -9,8 +9,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 from waters import BIG, GOLDFISH, amount, asked, hold, reading, water
 
-from quarantine.dosing import Setting
+from quarantine.dosing import TRIED, Setting
 from quarantine.facts import Condition
+from quarantine.protocol import load
 from quarantine.water.formalin import DENSITY_MG_PER_UL, oxygen_taken_mg_per_l, solution_ml
 from quarantine.water.oxygen import saturation_mg_per_l
 
@@ -145,6 +146,17 @@ def test_a_timed_bath_is_not_held_by_its_slow_oxygen_demand() -> None:
     assert card.hold is None
     assert any("aeration" in words for words in card.confirm)
     assert not any("oxygen" in line for line in card.working)
+
+
+def test_what_is_confirmed_of_the_shipped_course_is_asked_once_and_agrees() -> None:
+    """A dose that stays in the water is for all fish in it: no "only a few fish now"; aeration is one question; and no
+    caution of a timed bath stands on it."""
+    (step,) = (one for one in load("fresh-white-spot").steps if one.id == "dose")
+    card = asked("F07", water(reading("temperature", "20")), AS_SOLD, before=step.before)
+    assert sum("aeration" in one.casefold() for one in card.confirm) == 1
+    assert [one for one in card.confirm if "few fish" in one] == [TRIED]
+    assert not any("ends on time" in one for one in card.dose.cautions)
+    assert any("ends on time" in one for one in asked("F02", at("25"), AS_SOLD).dose.cautions)
 
 
 def test_C8_the_first_use_on_a_species_is_a_few() -> None:

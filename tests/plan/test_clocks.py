@@ -12,6 +12,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from quarantine.clocks import Clocks, clocks
+from quarantine.explaining import period_lines
 from quarantine.protocol import Protocol, load
 
 IN_RANGE = 'in-range"\nreading = "temperature"\nmin = "22 °C"\nmax = "25 °C'
@@ -186,6 +187,29 @@ def test_drug_free_days_name_the_drug_that_kept_them() -> None:
     (period,) = told(history, history.at(8)).periods
     assert [(one.on, one.why, one.days) for one in period.moved] == [(history.day(3), "Praziquantel in the water", 4)]
     assert period.first + timedelta(days=10 + 4) == period.complete_on
+
+
+def test_doses_that_are_still_due_put_a_drug_free_period_off_and_that_is_said() -> None:
+    """Ten days without a drug, the one dose due on day 3 and its drug gone that day at the earliest: two days count
+    before it and eight after, so it ends on day 11, the day of its criterion, and not on day 10. Once the dose is given
+    nothing is put off."""
+    history = History(small(ONE_DOSE, period="drug-free"))
+    (period,) = told(history, history.at(2)).periods
+    assert (period.complete_on, period.put_off_to) == (history.day(10), history.day(11))
+    said = period_lines(period)[-1]
+    assert f"complete on {history.day(10)}" in said
+    assert said.endswith(f"; doses that are still due put it off: {history.day(11)} at the earliest.")
+    history.dose(history.at(3), history.runs("dose", history.at(3))[0].key)
+    history.change(3, "18:00", 200.0)
+    (period,) = told(history, history.at(4)).periods
+    assert period.put_off_to is None
+    assert "put it off" not in period_lines(period)[-1]
+
+
+def test_a_period_of_calendar_days_is_put_off_by_no_dose() -> None:
+    """Only days without a drug wait for doses."""
+    history = History(small(ONE_DOSE))
+    assert [one.put_off_to for one in told(history, history.at(2)).periods] == [None]
 
 
 def test_a_protocol_that_counts_no_time_in_range_has_no_such_clock() -> None:

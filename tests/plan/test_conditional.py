@@ -45,6 +45,60 @@ def branch(history: History, n: int, clock: str = "12:00") -> PlannedTask:
     return next(t for t in history.runs("extra", history.at(n, clock)) if t.outcome is None)
 
 
+# --- what begins a series after its window ------------------------------------------------------------------
+
+BEGUN = """
+[[step]]
+id = "dose"
+kind = "chore"
+title = "Bath"
+for = "system"
+start = START
+repeat = { every = "2 d", times = 2, from = "given" }
+window = { from = "08:00", until = "20:00" }
+after_window = "shift"
+references = ["choice"]
+"""
+STARTS = {
+    "sign": '{ sign = "white spots" }',
+    "reading": '{ reading = "nitrite", min = "0.5 mg/L" }',
+    "word": '{ word = "The vet agreed" }',
+}
+
+
+@pytest.mark.parametrize("kind", list(STARTS))
+@pytest.mark.parametrize(("clock", "days"), [("19:59", [3, 5]), ("20:00", [4, 6]), ("21:00", [4, 6])])
+def test_a_dose_that_begins_after_its_window_is_due_in_the_next_one(kind: str, clock: str, days: list[int]) -> None:
+    """The window closes at 20:00: what was seen, read or said later is no reason for a dose that is late from the
+    beginning (rule A11); its reason says so, and the next one counts from there."""
+    history = History(small(BEGUN.replace("START", STARTS[kind])))
+    if kind == "sign":
+        history.look(3, clock, none=False, signs=("white spots",))
+    elif kind == "reading":
+        history.read(3, clock, nitrite="0.5")
+    else:
+        history.fact("word", history.at(3, clock), {"word": "The vet agreed"})
+    runs = history.runs("dose", history.at(3, "22:00"))
+    assert [run.day for run in runs] == [history.day(n) for n in days]
+    assert ("its window was over" in runs[0].reason) is (days[0] == 4)
+
+
+def test_a_sign_of_the_day_before_that_was_entered_late_is_overdue_as_before() -> None:
+    """Seen at 10:00 of day 3 and entered on day 4: the window of day 3 was open when it was seen."""
+    history = History(small(BEGUN.replace("START", STARTS["sign"])))
+    history.look(3, "10:00", none=False, signs=("white spots",), entered=history.at(4, "12:00"))
+    assert history.runs("dose", history.at(4, "12:00"))[0].day == history.day(3)
+
+
+def test_what_was_given_on_the_day_itself_stays_on_it() -> None:
+    """A dose given at 21:30 of day 3, right after the sign, is that run; the next one is two days after it."""
+    history = History(small(BEGUN.replace("START", STARTS["sign"])))
+    history.look(3, "21:00", none=False, signs=("white spots",))
+    first = history.runs("dose", history.at(3, "21:10"))[0]
+    history.dose(history.at(3, "21:30"), first.key)
+    assert [run.day for run in history.runs("dose", history.at(3, "22:00"))][1] == history.day(5)
+
+
 # --- when: readings ------------------------------------------------------------------------------------------
 
 

@@ -47,6 +47,12 @@ def give(history: History, step: str, n: int, clock: str = "10:00") -> None:
     history.dose(at, open_runs(history, step, at)[0].key, target="0.18", substance="copper", route="prolonged")
 
 
+def trial_stood(history: History, n: int, clock: str = "11:30") -> None:
+    """A keeper's word that the trial fish are well."""
+    (step,) = (one for one in history.protocol.steps if one.id == "dose")
+    history.fact("word", history.at(n, clock), {"word": str(step.when[0].value)})
+
+
 # --- White spot of fresh water ------------------------------------------------------------------------------
 
 
@@ -67,11 +73,51 @@ def test_white_spots_on_day_9_are_dosed_by_the_temperature(
         fine(history, n, temperature)
     assert planned(history, "dose", 8) == [None]
     fine(history, 9, temperature, ("white spots",))
+    trial_stood(history, 9)
     assert planned(history, "trial", 9) == [9]
     assert planned(history, "dose", 9) == doses
     assert planned(history, "between", 9) == changes
     assert planned(history, "clear-water", 9) == clearing
     assert planned(history, "put-back", 9) == clearing[-1:]
+
+
+def test_no_formalin_is_due_before_the_trial_fish_are_said_to_be_well() -> None:
+    """Rule C8: the dose waits for the keeper's word, over days, whatever is done with the chore of the trial; then
+    it is due on the day of the word."""
+    history = begun("fresh-white-spot")
+    for n in range(12):
+        fine(history, n, "24", ("white spots",) if n == 9 else ())
+    (trial,) = open_runs(history, "trial", history.at(9))
+    history.done(trial, history.at(9, "12:30"))
+    for n in (9, 10, 11):
+        assert planned(history, "dose", n, "13:00") == [None]
+        assert planned(history, "clear-water", n, "13:00") == [None]
+    (waiting,) = history.runs("dose", history.at(11))
+    assert "A few fish of each species stood this strength" in str(waiting.needs)
+    assert "quarantine event word" in str(waiting.needs)
+    trial_stood(history, 11, "13:30")
+    assert planned(history, "dose", 11, "14:00") == [11, 13, 15, 17, 19]
+
+
+def test_a_word_after_the_window_makes_the_dose_due_in_the_next_one() -> None:
+    """Said at 21:00 of day 9, the window closed at 20:00: due on day 10, and not late from the beginning."""
+    history = begun("fresh-white-spot")
+    for n in range(10):
+        fine(history, n, "24", ("white spots",) if n == 9 else ())
+    trial_stood(history, 9, "21:00")
+    assert planned(history, "dose", 9, "21:30") == [10, 12, 14, 16, 18]
+
+
+def test_while_the_trial_goes_on_the_course_counts_as_ahead() -> None:
+    """By the slowest row, 4 days apart: doses on days 9 to 25, six changes to day 31, thirty days without a drug; and
+    every task has an outcome when the last change has, not before."""
+    history = begun("fresh-white-spot")
+    for n in range(10):
+        fine(history, n, "24", ("white spots",) if n == 9 else ())
+    days = dict(history.plan(history.at(9)).standings["B"].days)
+    tasks = next(one.title for one in history.protocol.criteria if one.kind == "tasks")
+    assert days[tasks] == history.day(31)
+    assert (history.earliest(history.at(9)) - history.day(31)).days >= 29
 
 
 def test_where_no_white_spot_is_seen_thirty_days_are_enough_and_nothing_is_given() -> None:
@@ -90,22 +136,26 @@ def test_a_second_look_with_white_spots_begins_no_second_course_and_the_thirty_d
     history = begun("fresh-white-spot")
     for n in range(14):
         fine(history, n, "24", ("white spots",) if n in (9, 12, 13) else ())
+    trial_stood(history, 9)
     assert planned(history, "dose", 13) == [9, 15, 17, 19, 21]  # none was given yet
     (period,) = history.plan(history.at(13)).standings["B"].periods
     assert period.zero == history.day(13)
 
 
 def test_a_sign_remembered_two_days_late_dates_the_course_by_the_day_it_was_seen() -> None:
-    """Entered on day 9, seen on day 7: the first dose was due on day 7, the next ones follow the one given."""
+    """Entered on day 9, seen on day 7: the trial was due on day 7, and the dose when its fish are well."""
     history = begun("fresh-white-spot")
     for n in range(9):
         fine(history, n, "24")
     history.look(7, "18:00", none=False, signs=("white spots",), entered=history.at(9, "10:00"))
     fine(history, 9, "24")
-    (first, *_) = open_runs(history, "dose", history.at(9))
-    assert first.day == history.day(7)
+    assert planned(history, "trial", 9) == [7]
+    assert planned(history, "dose", 9) == [None]
+    trial_stood(history, 9, "10:30")
+    (first, *_) = open_runs(history, "dose", history.at(9, "10:45"))
+    assert first.day == history.day(9)
     history.dose(history.at(9, "11:00"), first.key, substance="formalin", target="15")
-    assert planned(history, "dose", 9) == [7, 11, 13, 15, 17]
+    assert planned(history, "dose", 9)[1:] == [11, 13, 15, 17]
 
 
 def test_without_a_reading_of_the_weekend_the_next_dose_waits_and_asks_for_one() -> None:
@@ -113,7 +163,10 @@ def test_without_a_reading_of_the_weekend_the_next_dose_waits_and_asks_for_one()
     history = begun("fresh-white-spot")
     for n in range(10):
         fine(history, n, "24", ("white spots",) if n == 9 else ())
-    history.dose(history.at(9, "11:00"), open_runs(history, "dose", history.at(9))[0].key, substance="formalin")
+    trial_stood(history, 9, "10:30")
+    history.dose(
+        history.at(9, "11:00"), open_runs(history, "dose", history.at(9, "10:45"))[0].key, substance="formalin"
+    )
     waiting = [run for run in history.runs("dose", history.at(11)) if run.day is None]
     assert waiting
     assert "waits for a reading of temperature" in str(waiting[0].needs)

@@ -95,7 +95,8 @@ def test_formalin_is_a_ready_row_at_its_low_end_and_is_said_to_be_weak() -> None
     assert (treatment.target, row.target.default.value, row.target.default.unit) == (None, Decimal(15), "uL/L")
     summary = " ".join(load("fresh-white-spot").summary.split())
     assert "40 to 70 % deaths" in summary
-    assert any("few fish" in str(one.value) for one in step_of("fresh-white-spot", "dose").before if one.kind == "word")
+    assert [one.kind for one in step_of("fresh-white-spot", "dose").when] == ["word"]
+    assert "few fish" in str(step_of("fresh-white-spot", "dose").when[0].value)
 
 
 def test_a_course_of_white_spot_hangs_on_the_look_that_saw_it() -> None:

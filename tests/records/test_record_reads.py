@@ -18,13 +18,11 @@ from quarantine.records.store import open_store
 EMPTY_AT_THE_END = {
     "expected_batches",
     "open_batches",
-    "open_tasks",
     "next_doses",
-    "open_tasks_of_system",
     "tasks_of_system",
 }
 EMPTY_AT_THE_END |= {"amount_changers", "open_amounts"}
-"""The history ends with a release: nothing is open after it."""
+"""The history ends with a release: nothing is open after it but the chores of the idle water."""
 EMPTY_AT_THE_END |= {"incidents", "instructions_and_animals", "claims", "shopping_facts"}
 """Nor did anything go wrong in it, or a veterinarian instruct anything, or a keeper claim a task."""
 
@@ -46,6 +44,7 @@ def _values(url: str) -> dict[str, dict[str, Any]]:
         "kind": "dose",
         "seal": head["entry"][:12],
         "code": rows["task"][0]["code"],
+        "key": rows["task"][0]["key"],
         "lot": rows["lot"][0]["id"],
         "keeper": acknowledged["keeper"],
         "copy_id": acknowledged["copy_id"],
