@@ -125,7 +125,9 @@ def stretches(
     across one. A single good reading between others proves no time and belongs to what is around it. ``altered`` are
     instants at which the water was changed: what was read before is no duplicate of what was read after.
     """
-    known = _read(band, [f for f in readings if since <= f.at <= as_of and band.speaks(f)], altered)
+    # Of one instant the lower first, in whatever order they were entered.
+    spoken = [f for f in readings if since <= f.at <= as_of and band.speaks(f)]
+    known = _read(band, sorted(spoken, key=lambda f: (f.at, Decimal(f.data["value"]))), altered)
     every = _runs(known, cold)
     runs = [run for run in every if run[-1].at - run[0].at >= timedelta(hours=APART_HOURS)]
     made: list[Stretch] = []

@@ -18,7 +18,7 @@ from quarantine.plan import Course
 from quarantine.records.codec import instant
 from quarantine.records.reads import Row, Rows
 
-CODE = re.compile(r"[A-Z0-9]{4,5}")
+CODE = re.compile(r"[A-Z0-9]{3,5}")
 """What a task's code looks like; any other word is meant as a batch's name."""
 
 

@@ -710,7 +710,7 @@ def event(
         if not really:
             _ask_about_count(act, kind, batch, int(data.get("count", 0)))
             if kind == "added" and batch is not None:
-                _ask_about_twice(act, batch, int(data["count"]), moment)
+                _ask_about_twice(act, batch, data, moment)
             litres = [Decimal(data[name]) for name in ("out_litres", "in_litres", "litres") if name in data]
             ask_about_litres(act, tank["system"], litres, moment)
         conditioner = _conditioner(act, desk.home, tank, data, moment) if kind == "change" else None
@@ -866,16 +866,18 @@ TWICE_WITHIN = timedelta(minutes=30)
 """The same number of fish added again so soon is asked about. Our choice, no source."""
 
 
-def _ask_about_twice(act: Act, batch: Row, count: int, moment: datetime) -> None:
-    """The same number of fish that come in again within half an hour are most often one addition, typed twice."""
+def _ask_about_twice(act: Act, batch: Row, data: dict[str, Any], moment: datetime) -> None:
+    """As many fish of the same source that come in again within half an hour are most often one addition, typed
+    twice."""
+    count = int(data["count"])
     since = _text(moment - TWICE_WITHIN)
     found = [fact_of(row) for row in act.rows("facts_since", system=batch["system"], since=since)]
     for fact in found:
         if fact.kind != "added" or fact.batch != batch["id"] or abs(fact.at - moment) > TWICE_WITHIN:
             continue
-        if int(fact.data["count"]) == count:
+        if int(fact.data["count"]) == count and fact.data.get("source") == data.get("source"):
             raise Refused(
-                f"{count} fish were added to {batch['name']} {local_text(fact.at, batch['zone'])} already: two "
+                f"{count} fish came into {batch['name']} {local_text(fact.at, batch['zone'])} already: two "
                 "additions, or one typed twice? If there were two, say --really; nothing was recorded."
             )
 
