@@ -99,7 +99,7 @@ def test_B2_fish_are_not_added_to_water_that_may_have_been_brought_medicine(room
 def test_a_flow_is_corrected_in_rate_and_end(room: Room) -> None:
     """5 L an hour instead of 10, and three hours instead of six: 15 L of 200 L."""
     room.type("event dose M1 Z01 --gave 0.4g --really")
-    room.type('event exchange M1 --rate "10 L/h"')
+    room.type('event exchange M1 --rate "10 L/h" --really')
     room.at("2026-02-10 18:00:00")
     assert high(room) == pytest.approx(400 / 198.25 * exp(-60 / 198.25), rel=1e-3)
     assert "rate 10 -> 5 L/h" in room.type(f'correct {seal(room)} rate="5 L/h" --because "misread the meter"')
@@ -116,7 +116,7 @@ def test_a_flow_is_corrected_in_rate_and_end(room: Room) -> None:
 def test_a_flow_that_runs_on_can_be_corrected_in_its_time_alone(room: Room) -> None:
     """It still has no end afterwards, and every read works."""
     room.type("event dose M1 Z01 --gave 0.4g --really")
-    room.type('event exchange M1 --rate "10 L/h"')
+    room.type('event exchange M1 --rate "10 L/h" --really')
     room.at("2026-02-10 18:00:00").type(f'correct {seal(room)} --at 13:00 --because "an hour later"')
     assert high(room) == pytest.approx(400 / 198.25 * exp(-50 / 198.25), rel=1e-3)
     assert "no water flows" in room.type("event exchange M1 --stop")
@@ -125,15 +125,15 @@ def test_a_flow_that_runs_on_can_be_corrected_in_its_time_alone(room: Room) -> N
 def test_a_tank_has_one_flow_even_where_an_earlier_one_was_said_to_last(room: Room) -> None:
     """10 L an hour from 6 to 10, and from 8 on 5 L: 20 L and then 10 L by 10 o'clock, never both at once."""
     room.type("event dose M1 Z01 --gave 0.4g --really --at 05:00")
-    room.type('event exchange M1 --rate "10 L/h" --at 06:00 --until 10:00')
-    room.type('event exchange M1 --rate "5 L/h" --at 08:00 --until 10:00')
+    room.type('event exchange M1 --rate "10 L/h" --at 06:00 --until 10:00 --really')
+    room.type('event exchange M1 --rate "5 L/h" --at 08:00 --until 10:00 --really')
     assert high(room) == pytest.approx(400 / 198.25 * exp(-30 / 198.25), rel=1e-3)
 
 
 def test_the_table_of_changes_has_what_flowed_through(room: Room, tmp_path: Path) -> None:
     """With its rate and its end; while it runs on the end is empty."""
-    room.type('event exchange M1 --rate "10 L/h" --at 06:00 --until 10:00')
-    room.type('event exchange M1 --rate "5 L/h" --at 11:00')
+    room.type('event exchange M1 --rate "10 L/h" --at 06:00 --until 10:00 --really')
+    room.type('event exchange M1 --rate "5 L/h" --at 11:00 --really')
     room.type(f"export {tmp_path / 'out'}")
     with (tmp_path / "out" / "changes.csv").open(encoding="utf-8", newline="") as file:
         rows = [row for row in csv.DictReader(file) if row["kind"] == "exchange"]
