@@ -217,7 +217,7 @@ def test_a_batch_that_was_refused_is_not_started(url: str) -> None:
     furnish(url)
     start(url)
     before = dump(url)
-    with pytest.raises(Refused, match="Batch Q1-1 is in this water"):
+    with pytest.raises(Refused, match="Batch Q1-1 is in the water of Q1"):
         batches.start_batch(
             desk(url, 1),
             tank="Q1",
