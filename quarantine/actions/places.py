@@ -552,7 +552,7 @@ def set_point(desk: Desk, name: str, celsius: str | None, *, none: bool, at: str
         raise Usage('Say the temperature that the heater is set to, such as "26 °C", or --none for no heater.')
     span, degrees = PARAMETERS["temperature"], None
     if celsius is not None:
-        degrees = to(read(celsius, "temperature", "the set point"), span.unit)
+        degrees = to(read(celsius, "temperature", "set point"), span.unit)
         if not span.low <= degrees <= span.high:
             raise Refused(
                 f"A heater set to {show(degrees, 1)} °C is hard to believe (expected {show(span.low)} to "
