@@ -87,7 +87,9 @@ def _once(listed: list[Listed]) -> list[Listed]:
     kept: dict[tuple[str, ...], Listed] = {}
     rest: list[Listed] = []
     # A card that is held says more than one that is not, and what is overdue more than what is due.
-    for item in sorted(listed, key=lambda one: (_held(one), SECTIONS.index(one.section), one.row["batch_name"])):
+    for item in sorted(
+        listed, key=lambda one: (_may_be_given(one), SECTIONS.index(one.section), one.row["batch_name"])
+    ):
         twin = _twin(item)
         first = kept.get(twin) if twin is not None else None
         if twin is None or (first is not None and item.row["batch"] == first.row["batch"]):
@@ -99,7 +101,8 @@ def _once(listed: list[Listed]) -> list[Listed]:
     return [*rest, *(_named(item) for item in kept.values())]
 
 
-def _held(item: Listed) -> bool:
+def _may_be_given(item: Listed) -> bool:
+    """Whether nothing holds a task; what holds one sorts before it."""
     return item.proposal is None or item.proposal.hold is None
 
 
