@@ -198,12 +198,42 @@ def test_doses_that_are_still_due_put_a_drug_free_period_off_and_that_is_said() 
     assert (period.complete_on, period.put_off_to) == (history.day(10), history.day(11))
     said = period_lines(period)[-1]
     assert f"complete on {history.day(10)}" in said
-    assert said.endswith(f"; doses that are still due put it off: {history.day(11)} at the earliest.")
+    assert said.endswith(
+        f"; medicine that is still due or in the water puts it off: {history.day(11)} at the earliest."
+    )
     history.dose(history.at(3), history.runs("dose", history.at(3))[0].key)
     history.change(3, "18:00", 200.0)
     (period,) = told(history, history.at(4)).periods
     assert period.put_off_to is None
     assert "put it off" not in period_lines(period)[-1]
+
+
+CLEARING = """
+[[step]]
+id = "clear"
+kind = "change"
+title = "Change all the water"
+start = { after = "dose", by = "2 d" }
+fraction = "100 %"
+references = ["choice"]
+"""
+
+
+def test_medicine_that_has_to_be_cleared_puts_a_drug_free_period_off_and_that_is_said() -> None:
+    """Every dose is given, on day 3, and the change that brings the drug out is planned for day 5: two days count
+    before it and eight after, so day 13 and not day 12, which a drug gone on day 4 would leave. Once the water is
+    changed nothing is put off: it is day 13 that the period itself has."""
+    history = History(small(ONE_DOSE + CLEARING, period="drug-free"))
+    history.dose(history.at(3), history.runs("dose", history.at(3))[0].key)
+    (period,) = told(history, history.at(4)).periods
+    assert (period.complete_on, period.put_off_to) == (history.day(12), history.day(13))
+    said = "; medicine that is still due or in the water puts it off: "
+    assert period_lines(period)[-1].endswith(f"{said}{history.day(13)} at the earliest.")
+    assert dict(history.plan(history.at(4)).standings["B"].days)["The period is complete"] == history.day(13)
+    history.change(5, "12:00", 200.0)
+    (period,) = told(history, history.at(6)).periods
+    assert (period.complete_on, period.put_off_to) == (history.day(13), None)
+    assert said not in period_lines(period)[-1]
 
 
 def test_a_period_of_calendar_days_is_put_off_by_no_dose() -> None:

@@ -154,6 +154,17 @@ def test_what_was_missed_while_it_applied_is_owed(late: bool) -> None:
     assert [(r.day, r.state) for r in runs] == [(history.day(3), "missed"), (None, "planned")]
 
 
+@pytest.mark.parametrize(("again", "missed"), [("0", [4]), ("1", [4, 5])])
+def test_a_reading_of_the_day_counts_before_that_of_the_day_before(again: str, missed: list[int]) -> None:
+    """At midnight of day 5 the reading of day 4 at 20:00 still called for the feeding; what was read at 09:00 decides
+    whether it was owed. That of day 4 was, by the reading of that day."""
+    history = History(small(step(READING, "feed")))
+    history.read(4, "20:00", tan="1")
+    history.read(5, "09:00", tan=again)
+    runs = history.runs("extra", history.at(6, "12:00"))
+    assert [r.day for r in runs if r.state == "missed"] == [history.day(n) for n in missed]
+
+
 def test_what_comes_to_apply_late_is_due_on_that_day() -> None:
     """A chore of every third day, not needed on days 1 to 4, is due on day 5 when a reading calls for it, once; what it
     called for stays overdue."""

@@ -71,11 +71,11 @@ def runs_of(tasks: tuple[PlannedTask, ...], step: str) -> list[PlannedTask]:
 
 
 def end_of(task: PlannedTask, today: date) -> tuple[date, datetime | None]:
-    """The day a run was done, or can be done at the earliest; and the instant where it was done."""
+    """The day a run was done, or can or could be done until it was skipped; and the instant where it was done."""
     assert task.day is not None
     if task.outcome is not None and task.outcome.kind != "skip":
         return local_day(task.outcome.at, ZONE), task.outcome.at
-    return (task.day if task.outcome else max(task.day, today)), None
+    return max(task.day, local_day(task.outcome.at, ZONE) if task.outcome else today), None
 
 
 def keeps(first: PlannedTask, then: PlannedTask, by: str, today: date, *, exact: bool) -> bool:
@@ -138,7 +138,9 @@ def keeps_interval(step: Step, first: PlannedTask, then: PlannedTask, today: dat
     assert step.repeat is not None
     every = str(step.repeat.every)
     if step.repeat.from_ == "given":
-        # A run that was missed and is kept is over: its planned day counts.
+        # A run that was missed and is kept is over: its planned day counts, also where it was skipped then.
+        if first.outcome and first.outcome.kind == "skip" and first.lapses_at and first.lapses_at <= first.outcome.at:
+            return keeps(first._replace(outcome=None), then, every, first.day, exact=False)  # type: ignore[arg-type]
         return keeps(first, then, every, first.day if first.state == "missed" else today, exact=False)  # type: ignore[arg-type]
     return keeps(first._replace(outcome=None), then, every, first.day, exact=False)  # type: ignore[arg-type]
 

@@ -121,3 +121,50 @@ def test_what_goes_out_is_made_good_once_also_when_the_batch_that_was_dosed_is_g
     alone = plan([course], [*two.first.facts, two.later.arrival], two.first.at(4, "12:00"), two.first.water)
     left = [t for t in alone.tasks if t.step == "dose" and t.key.endswith(":0")]
     assert [(t.batch, t.key) for t in left] == [("C", again[0].key)]
+
+
+LONG = dose_step(
+    '{ every = "7 d", times = 1 }', "keep", window='window = { from = "08:00", until = "20:00", late = "48 h" }'
+)
+CHANGE = """
+[[step]]
+id = "change"
+kind = "change"
+title = "Change a quarter"
+for = "system"
+start = { arrival = "3 d" }
+window = { from = "08:00", until = "20:00", late = "48 h" }
+fraction = "25 %"
+references = ["choice"]
+"""
+
+
+def late(step: str, kind: str, data: dict[str, str]) -> list[list[str]]:
+    """What was due on day 3 for two batches and done on day 4 for the first: the states of both."""
+    two = Two(steps=LONG if step == "dose" else CHANGE)
+    for history in (two.first, two.later):
+        steps = tuple(
+            s._replace(treatment=s.treatment._replace(regimen="Z02")) if s.treatment else s
+            for s in history.protocol.steps
+        )
+        history.protocol = two.first.protocol._replace(steps=steps)
+    task = next(t for t in two.plan(4).tasks if t.step == step and t.batch == "B")
+    assert str(task.day) == "2026-02-13"
+    at = two.first.at(4, "10:00")
+    fact = two.first.dose(at, task.key) if kind == "dose" else two.first.fact(kind, at, {"key": task.key})
+    fact.data.update(data)
+    return [[t.state for t in two.plan(4).tasks if t.step == step and t.batch == batch] for batch in ("B", "C")]
+
+
+@pytest.mark.parametrize(
+    ("step", "kind", "data"),
+    [
+        ("change", "done", {}),
+        ("dose", "dose", {"regimen": "Z02"}),
+    ],
+)
+def test_B2_what_is_done_late_for_one_is_done_for_both(step: str, kind: str, data: dict[str, str]) -> None:
+    """A day late it is the work of the day it was planned for: no second change, and of a row without a gap no second
+    dose. Where the fact does not say which day that was, the day it was done on alone counts."""
+    assert late(step, kind, {**data, "on": "2026-02-13"}) == [["done"], ["done"]]
+    assert late(step, kind, data)[1] != ["done"]
