@@ -135,13 +135,27 @@ def doses_before(facts: list[Fact]) -> list[Fact]:
     # A batch that was parted from another one has a copy of what is still on record in this water.
     here = {fact.id for fact in facts if fact.kind == "dose"}
     found = [fact for fact in facts if fact.kind == BEFORE and fact.data.get(COPIED) not in here]
-    moves = {fact.batch: fact for fact in facts if fact.kind == MOVED_IN and fact.batch}
-    for fact in moves.values():
+    for fact in _told(facts):
         found += [
             fact._replace(id=said["id"], kind=BEFORE, at=_at(said["at"]), entered_at=_at(said["at"]), data=said["data"])
-            for said in fact.data["doses"]
+            for said in fact.data.get("doses", ())
+            if said["id"] not in here
         ]
-    return found
+    return list({fact.id: fact for fact in reversed(found)}.values())[::-1]
+
+
+def _told(facts: Iterable[Fact]) -> list[Fact]:
+    """The facts that say what fish had elsewhere: of each batch its last move, and every batch counted with it."""
+    said = [fact for fact in facts if fact.kind in (MOVED_IN, MERGED) and fact.batch]
+    moves = {fact.batch: fact for fact in said if fact.kind == MOVED_IN}
+    return [*moves.values(), *(fact for fact in said if fact.kind == MERGED)]
+
+
+def dose_kept(fact: Fact) -> dict[str, Any]:
+    """Of a dose what gaps, pairs and the ceiling of a course ask, as a fact keeps it for fish that leave its water;
+    and what was said where it was too much."""
+    asked = ("substance", "regimen", "route", "gives_high_mg_per_l", "target_mg_per_l", "counts", "eaten", "rescue")
+    return {"id": fact.id, "at": fact.at, "data": {name: fact.data[name] for name in asked if name in fact.data}}
 
 
 class Left(NamedTuple):
@@ -156,19 +170,19 @@ class Left(NamedTuple):
 
 
 def left_behind(facts: Iterable[Fact]) -> list[Left]:
-    """What the batches that were moved into a water were in before (rule A9: with the fish out contact ended)."""
-    moves = {fact.batch: fact for fact in facts if fact.kind == MOVED_IN and fact.batch}
+    """What the batches that were moved into a water were in before (rule A9: with the fish out contact ended), and what
+    those were in that are counted with one of its batches."""
     return [
         Left(
-            batch,
+            fact.batch or "",
             said["substance"],
             _at(said["since"]),
             _at(said["last_dose"]),
             _at(said["until"]),
             Decimal(said["target"]),
         )
-        for batch, fact in moves.items()
-        for said in fact.data["exposures"]
+        for fact in _told(facts)
+        for said in fact.data.get("exposures", ())
     ]
 
 

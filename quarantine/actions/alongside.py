@@ -3,16 +3,13 @@
 from __future__ import annotations
 
 from datetime import datetime
-from decimal import Decimal
 
-from quarantine.actions.exchanging import brings_words, carried_over, may_hold
-from quarantine.actions.planning import add_fact, id_after
+from quarantine.actions.brought import all_of_it, may_hold
+from quarantine.actions.entering import add_fact, id_after
+from quarantine.actions.exchanging import brings_words, carried_over
 from quarantine.failures import Refused
-from quarantine.formulary import load
-from quarantine.records.loading import fact_of, system_water
 from quarantine.records.reads import Row
 from quarantine.records.store import Act
-from quarantine.water.ledger import level_of, never_dosed, substances_in
 
 
 def some_water(act: Act, left: Row, there: Row, moment: datetime, *, yes: bool) -> list[str]:
@@ -47,23 +44,10 @@ def unknown_water(act: Act, left: Row, there: Row, moment: datetime) -> list[str
 
 def old_water(act: Act, left: Row, there: Row, moment: datetime) -> list[str]:
     """The new tank was filled with the old water: what was in that is in this one, between the same bounds."""
-    rows = act.rows("facts_since", system=left["system"], since="9999")
-    facts = sorted((fact_of(row) for row in rows), key=lambda f: (f.at, f.entered_at, f.id))
-    facts = [f for f in facts if f.at <= moment]
-    water, _ = system_water(act, left["system"], moment)
-    new, _ = system_water(act, there["system"], moment)
-    if water is None or new is None or not never_dosed(facts, water, moment).known:
+    data = all_of_it(act, left["system"], there["system"], moment)
+    if data is None:
         return unknown_water(act, left, there, moment)
-    brings = {}
-    for name in substances_in(facts):
-        level = level_of(facts, name, water, load(name).loss, moment)
-        high = level_of(facts, name, water, "none", moment).high
-        if high is None or level.low is None:
-            return unknown_water(act, left, there, moment)
-        if high > 0:
-            brings[name] = [Decimal(repr(round(level.low, 9))), Decimal(repr(round(high, 9)))]
-    litres = Decimal(repr(new.litres))
-    data = {"out_litres": litres, "in_litres": litres, **({"brings": brings} if brings else {})}
     id_ = id_after(act, there["system"], moment)
     add_fact(act, "change", system=there["system"], tank=there["id"], at=moment, data=data, id_=id_)
+    brings = data.get("brings", {})
     return [f"{there['name']} is filled with the old water{', ' + brings_words(brings) if brings else ''}."]

@@ -13,6 +13,7 @@ from quarantine import bathing, dosing
 from quarantine import evidence as ev
 from quarantine.actions import instructed
 from quarantine.actions.shelf import lots
+from quarantine.actions.whereabouts import present
 from quarantine.dosing.repeats import MOVES_WATER
 from quarantine.facts import Condition, Fact, in_order, local_day
 from quarantine.failures import Refused, Usage
@@ -34,15 +35,21 @@ def setting_for(
 ) -> dosing.Setting:
     """The water of a tank's system now: volume, levels, doses, and what is known of the fish in it.
 
-    ``tank`` needs system, shape, water and zone; ``batch`` id and arrived_at. ``shelf`` is the stock where it was read
-    already.
+    ``tank`` needs system, shape, water and zone; ``batch`` id and arrived_at, and was in that water then where it is in
+    another one by now. ``shelf`` is the stock where it was read already.
     """
     here = [b for b in rows.rows("batches_of_system", system=tank["system"]) if b["state"] == "open"]
+    moved_on = batch is not None and all(b["id"] != batch["id"] for b in here)
+    if moved_on:
+        here = present(rows, tank["system"], now)
     # The fish of every batch in the water are judged, also of one that came before this one.
     arrived = [b["arrived_at"] for b in here]
     since = min([batch["arrived_at"], *arrived]) if batch else text_of_instant(now - timedelta(hours=24))
-    facts = in_order([fact_of(row) for row in rows.rows("facts_since", system=tank["system"], since=since)])
-    facts = [f for f in facts if f.at <= now]
+    found = rows.rows("facts_since", system=tank["system"], since=since)
+    for one in here if moved_on else []:
+        if one["system"] != tank["system"]:
+            found = found + rows.rows("facts_elsewhere", besides=tank["system"], batch=one["id"])
+    facts = in_order([fact for row in found if (fact := fact_of(row)).at <= now])
     water, says = system_water(rows, tank["system"], now)
     levels = {}
     exposed = []
@@ -85,6 +92,7 @@ def setting_for(
         moved=tuple(f for f in facts if f.kind in MOVES_WATER),
         first=_changes_first(rows, tank, now),
         set_point=set_point(facts),
+        unsaid=_unsaid(rows, tank, here, facts),
         **instructed.of_water(rows, tank["system"], here, tank["zone"], now),
     )
 
@@ -114,6 +122,41 @@ def _changes_first(rows: Rows, tank: Row, now: datetime) -> tuple[str, ...]:
         for row in sorted(found, key=lambda row: (row["day"] or "", row["code"]))
         if row["kind"] == "change" and row["day"] is not None and row["day"] <= today and row["state"] == "planned"
     )
+
+
+def _unsaid(rows: Rows, tank: Row, here: list[Row], facts: list[Fact]) -> tuple[dosing.Unsaid, ...]:
+    """The words that open doses of the batches in a water wait for, or that were said before a species came."""
+    names = {b["id"]: b for b in here}
+    found: dict[tuple[str, str, str], dosing.Unsaid] = {}
+    for row in rows.rows("open_tasks_of_system", system=tank["system"]):
+        batch = names.get(row["batch"])
+        if batch is None or row["kind"] != "dose":
+            continue
+        detail = json.loads(row["detail"])
+        for sentence in detail.get("words", ()):
+            said = [
+                f
+                for f in facts
+                if f.kind == "word" and f.batch == row["batch"] and f.data["word"].casefold() == sentence.casefold()
+            ]
+            newcomers = newcomers_of(batch, facts, said[-1]) if said else ""
+            if said and not newcomers:
+                continue
+            where, row_of = batch["tank_name"], detail["treatment"]["regimen"]
+            one = dosing.Unsaid(batch["name"], where, row_of, row["step"], sentence, newcomers)
+            found.setdefault((batch["name"], row_of, sentence), one)
+    return tuple(found[key] for key in sorted(found))
+
+
+def newcomers_of(batch: Row, facts: list[Fact], word: Fact) -> str:
+    """The species of a batch of which the first fish came in after a word was said, by name. ``facts`` are in order."""
+    known = {line["species"].casefold() for line in json.loads(batch["fish"]) if "added" not in line}
+    first: dict[str, Fact] = {}
+    for fact in facts:
+        if fact.kind == "added" and fact.batch == batch["id"] and "species" in fact.data:
+            first.setdefault(fact.data["species"].casefold(), fact)
+    later = [f for f in facts[facts.index(word) :] if f.kind == "added"]
+    return ", ".join(f.data["species"] for name, f in first.items() if name not in known and f in later)
 
 
 def _volumes_since(rows: Rows, tank: Row, now: datetime) -> dict[str, datetime]:
@@ -191,11 +234,20 @@ def propose_task(task: Row, setting: dosing.Setting, *, gate: bool = True) -> do
         card = dosing.propose(
             substance, row, setting, target=target, before=before, mode=treatment["mode"], where=where
         )
+        card = card._replace(hold=card.hold or _waits(task, detail))
         return with_end(card, substance, row, setting, task["code"])
     setting = setting._replace(now=max(setting.now, instant(task["due_from"])))
     card = dosing.propose(substance, row, setting, target=target, mode=treatment["mode"], where=where)
     card = with_end(card, substance, row, setting, task["code"])
     return card._replace(checks=f"To be met on the day: {'; '.join(c.title for c in before)}." if before else "")
+
+
+def _waits(task: Row, detail: dict[str, Any]) -> dosing.Hold | None:
+    """A dose that waits for a sign, a reading or a word is none yet, and no amount of it is shown (needs F8)."""
+    if task["day"] is not None or "as_needed" in detail or not task["needs"]:
+        return None
+    remedy = "see it, read it or say it first; then it has its day"
+    return dosing.Hold("waits", f"it has no day yet: {task['needs']}", None, None, "the protocol", remedy)
 
 
 def with_end(

@@ -10,27 +10,21 @@ import shlex
 from datetime import datetime
 from typing import Any, NamedTuple
 
-from quarantine.actions.admitting import ask_about_medicine, second_source
+from quarantine.actions.admitting import ask_about_medicine, second_source, sick_beside
 from quarantine.actions.alongside import old_water, some_water, unknown_water
 from quarantine.actions.batches import ask_litres
+from quarantine.actions.brought import ALL, NONE, SOME
+from quarantine.actions.consequences import ask_about_moved, changed_days, earliest_days
 from quarantine.actions.crossing import asked_before, refuse_unasked
 from quarantine.actions.desk import Desk, find_batch, find_tank, local_text, when
 from quarantine.actions.dipping import FISH_OUT, end_bath
-from quarantine.actions.planning import (
-    OPEN,
-    add_fact,
-    changed_days,
-    earliest_days,
-    frozen,
-    id_after,
-    leave_held,
-    load_system,
-    replan,
-)
+from quarantine.actions.entering import add_fact, id_after
+from quarantine.actions.planning import OPEN, leave_held, replan
 from quarantine.actions.sharing import refuse_dirty, refuse_other_course
+from quarantine.actions.systems import frozen, load_system
 from quarantine.actions.work import find_task, refuse_finished
 from quarantine.bathing import END
-from quarantine.emptied import is_of_emptied, is_of_idle
+from quarantine.emptied import stays_behind
 from quarantine.facts import Fact
 from quarantine.failures import Refused
 from quarantine.luggage import MOVED_IN, last_move, place_of
@@ -58,6 +52,11 @@ class How(NamedTuple):
     unknown: bool = False
     yes: bool = False
     really: bool = False
+
+    @property
+    def water(self) -> str:
+        """How much of the old water went with them."""
+        return NONE if self.no_water else ALL if self.known else SOME
 
 
 def move(
@@ -115,11 +114,12 @@ def move_task(
         there = find_tank(act, to)
         before = _came_before(act, batch, there, really=really)
         moment = before or when(at, batch["zone"], act.now)
+        typed = task["code"]
         task, begun_again = _not_too_late(act, task, moment)
         if before is not None:
             return _moved_before(act, task, batch, there, before, note, begun_again)
         asked = asked_before(act, task, batch, there, moment)
-        kept = refuse_unasked(task, there, asked, confirm=confirm, really=really)
+        kept = refuse_unasked(task, there, asked, typed=typed, confirm=confirm, really=really)
         _settle(act, task, there, moment, note, kept)
         told = carry(act, [batch], there, moment, How(no_water=no_water, yes=yes, really=really))
         act.describe("task done", f"{task['title']}: batch {batch['name']} to {there['name']}", moment)
@@ -243,7 +243,7 @@ def carry(act: Act, batches: list[Row], there: Row, moment: datetime, how: How) 
         with_others = [*joined, *(b["name"] for b in batches[:place])] if joined else []
         leave_held(act, batch, moment)
         _leave(act, batch, stay, known)
-        bag = {**bags[batch["id"]], **({"urgent": True} if how.urgent else {})}
+        bag = {**bags[batch["id"]], "parts": bool(stay), "water": how.water, **({"urgent": True} if how.urgent else {})}
         facts += _write(act, batch, left, there, moment, bag, with_others, emptied=emptied and place == 0)
     lines += brings
     if how.unknown:
@@ -254,8 +254,9 @@ def carry(act: Act, batches: list[Row], there: Row, moment: datetime, how: How) 
     names = {b["id"]: b["name"] for b in act.rows("open_batches")}
     after = {names[b]: s.earliest for plan in made for b, s in plan.standings.items() if b in names}
     moved = changed_days(before, after)
-    if moved and not how.yes:
-        raise Refused(f"This would move dates: {'; '.join(moved)}. Say --yes to record it.", moved=moved)
+    beside = sick_beside(batches, resident, there)
+    _ask(act, moved, beside, yes=how.yes)
+    lines += beside
     if joined:
         for batch in batches:
             lines += second_source(act, there, batch["name"], batch["source"], moment)
@@ -287,6 +288,14 @@ def carry(act: Act, batches: list[Row], there: Row, moment: datetime, how: How) 
             "asked": after_it,
         },
     )
+
+
+def _ask(act: Act, moved: list[str], beside: list[str], *, yes: bool) -> None:
+    """What sick fish mean for those beside them is said before the dates, and asked about too. Raises Refused."""
+    if beside and not (yes or act.dry_run):
+        dates = f" This would move dates: {'; '.join(moved)}." if moved else ""
+        raise Refused(f"{' '.join(beside)}{dates} Say --yes to record it.", moved=moved, said=beside)
+    ask_about_moved(act, moved, yes=yes)
 
 
 def _parted_since(facts: list[Fact], batch: str, moment: datetime) -> int:
@@ -413,7 +422,7 @@ def _write(
     systems = [one for f in earlier if f.batch == batch["id"] for one in f.data["from_systems"]]
     act.change("batch", batch["id"], tank=there["id"], system=there["system"])
     for row in act.rows("tasks_of_batch", batch=batch["id"]):
-        if row["state"] in OPEN and not is_of_emptied(row["step"]) and not is_of_idle(row["step"]):
+        if row["state"] in OPEN and not stays_behind(row["step"]):
             act.change("task", row["id"], tank=there["id"], system=there["system"])
     data = {
         "from": left["name"],

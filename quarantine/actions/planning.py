@@ -4,88 +4,52 @@ from __future__ import annotations
 
 import json
 from collections.abc import Sequence
-from datetime import date, datetime
-from functools import lru_cache
-from typing import Any, NamedTuple
+from datetime import datetime
+from typing import Any
 
 from quarantine.actions.baths import ends_of
+from quarantine.actions.entering import add_fact
 from quarantine.actions.following import Followed, followed
 from quarantine.actions.idling import idle_of
 from quarantine.actions.readying import readiness_of
+from quarantine.actions.repacking import (
+    repack,
+)
+from quarantine.actions.systems import (
+    SystemState,
+    lapse_of,
+    load_system,
+    plan_system,
+    ran_out,
+)
 from quarantine.bathing import BATH, PUT_BACK
 from quarantine.evidence import emergency
-from quarantine.facts import Condition, Fact, PlannedTask, in_order
+from quarantine.facts import Condition, Fact, PlannedTask, local_day
 from quarantine.followups import FOLLOWUP
-from quarantine.plan import Changes, Course, Plan, code_of, plan, reading_steps, reconcile
-from quarantine.protocol import Protocol, Step, read
+from quarantine.plan import Changes, Course, Plan, code_of, reading_steps, reconcile
+from quarantine.protocol import Protocol, Step
 from quarantine.quantity import show
 from quarantine.readiness import ARRIVAL
-from quarantine.records.codec import instant, text_of_instant
-from quarantine.records.loading import fact_of, system_water, task_values
+from quarantine.records.loading import task_values
 from quarantine.records.reads import Row, Rows
 from quarantine.records.store import Act, new_id
-from quarantine.water.ledger import Water
-
-OUTCOMES = ("done", "dose", "skip")
-"""Facts that settle a task by themselves."""
 
 OPEN = ("planned", "missed")
 """States of a task that waits for its outcome."""
 
 
-class SystemState(NamedTuple):
-    """All that a plan of one water system needs."""
-
-    system: str
-    zone: str
-    courses: tuple[Course, ...]
-    facts: tuple[Fact, ...]
-    water: Water | None
-    batches: tuple[Row, ...]
-
-
-@lru_cache(maxsize=64)
-def protocol_of_copy(fingerprint: str, body: str) -> Protocol:
-    """A batch's frozen protocol. Its figures were checked when it was frozen; ceilings come from the formulary."""
-    return read(body, f"copy {fingerprint[:8]}", frozen=True)
-
-
-def frozen(rows: Rows, copy_id: str) -> Protocol:
-    """The frozen protocol of a copy's id."""
-    return protocol_of_copy(copy_id, rows.rows("copy", id=copy_id)[0]["body"])
-
-
-def load_system(rows: Rows, system: str, at: datetime, closed: str | None = None) -> SystemState:
-    """The open batches of a system with their protocols, the facts since the oldest arrival, the water. ``closed`` is
-    the id of a batch that is looked at though it is open no more."""
-    found = rows.rows("batches_of_system", system=system)
-    batches = [b for b in found if b["state"] == "open" or b["id"] == closed]
-    since = min((b["arrived_at"] for b in batches), default="9999")
-    facts = in_order([fact_of(row) for row in rows.rows("facts_since", system=system, since=since)])
-    arrivals = {f.batch: f for f in facts if f.kind == "arrival"}
-    courses = tuple(
-        Course(
-            b["id"],
-            b["tank"],
-            system,
-            b["zone"],
-            frozen(rows, b["copy_id"]),
-            arrivals[b["id"]],
-            species=tuple(fish["species"] for fish in json.loads(b["fish"])),
-        )
-        for b in batches
-    )
-    zone = batches[0]["zone"] if batches else "UTC"
-    return SystemState(system, zone, courses, tuple(facts), system_water(rows, system, at)[0], tuple(batches))
-
-
-def plan_system(state: SystemState, at: datetime) -> Plan:
-    """The plan of a loaded system."""
-    return plan(list(state.courses), list(state.facts), at, state.water)
-
-
 def replan(act: Act, system: str) -> Plan:
-    """Make the plan again and store what it changes. Doses whose time has lapsed become facts first."""
+    """Make the plan of a water again and store what it changes; and that of every water where fish are by now of which
+    this act wrote something that happened before they were moved there. Its standings are those of all these."""
+    onward = repack(act, system)
+    made = _replan_one(act, system)
+    for other in onward - {system}:
+        made = made._replace(standings={**made.standings, **_replan_one(act, other).standings})
+    return made
+
+
+def _replan_one(act: Act, system: str) -> Plan:
+    """Doses whose time has lapsed become facts first."""
     _record_lapses(act, system)
     state = load_system(act, system, act.now)
     made = plan_system(state, act.now)
@@ -113,30 +77,10 @@ def followups_of(rows: Rows, state: SystemState, made: Plan, at: datetime) -> Fo
 def _record_lapses(act: Act, system: str) -> None:
     """Each lapse of a dose, or of a move that the template then begins again, once: one that was entered late and taken
     back again has lapsed already, and what began anew upon that keeps its keys."""
-    ran_out = [
-        row
-        for row in act.rows("open_tasks_of_system", system=system)
-        if row["kind"] in ("dose", "move")
-        and row["lapses_at"]
-        and instant(row["lapses_at"]) <= act.now
-        and row["state"] == "planned"
-    ]
-    if not ran_out:
-        return
-    facts = act.rows("facts_since", system=system, since=min(row["lapses_at"] for row in ran_out))
-    known = {(json.loads(f["data"])["key"], f["happened_at"]) for f in facts if f["kind"] == "lapse"}
-    for row in ran_out:
-        if (row["key"], row["lapses_at"]) not in known:
-            add_fact(
-                act,
-                "lapse",
-                system=system,
-                tank=row["tank"],
-                batch=row["batch"],
-                task=row["id"],
-                at=instant(row["lapses_at"]),
-                data={"key": row["key"], **({"task_kind": "move"} if row["kind"] == "move" else {})},
-            )
+    for row in ran_out(act, system, act.now):
+        lapse = lapse_of(row, act.now)
+        of = {"tank": lapse.tank, "batch": lapse.batch, "task": lapse.task}
+        add_fact(act, "lapse", system=system, at=lapse.at, data=lapse.data, **of)
 
 
 def store_changes(act: Act, state: SystemState, made: Plan) -> Changes:
@@ -264,6 +208,7 @@ def detail_of(protocol: Protocol, step: Step) -> dict[str, Any]:
         "note": step.note,
         **({"as_needed": True} if step.repeat and step.repeat.as_needed else {}),
         **({"ceiling": True} if step.repeat and step.repeat.latest else {}),
+        **({"behind": step.start.subject} if step.start.kind in ("after", "begun", "between") else {}),
         "reads": list(step.reads),
         "fraction": None if step.fraction is None else format(step.fraction, "f"),
         "references": [cites[key] for key in step.references if key in cites],
@@ -282,6 +227,8 @@ def detail_of(protocol: Protocol, step: Step) -> dict[str, Any]:
             **({"after_change": treatment.after_change} if treatment.after_change == "full" else {}),
         },
         "before": [c._replace(reference=cites.get(c.reference, c.reference))._asdict() for c in _checks(step)],
+        # Of a dose what a keeper has to say first: another batch's dose by the same row waits for it too (rule C8).
+        **({"words": words} if treatment and (words := [str(c.value) for c in step.when if c.kind == "word"]) else {}),
     }
 
 
@@ -298,12 +245,16 @@ def conditions_of(detail: dict[str, Any]) -> tuple[Condition, ...]:
 
 def standing_json(course: Course, standing: Any, made: Plan) -> dict[str, Any]:
     """What lists show of a batch without planning it again."""
+    from quarantine.clocks import put_off_to
+
     evidence = standing.evidence
     need = next((int(c.value) for c in course.protocol.criteria if c.kind == "clear_days"), None)
+    drug_free = {period.id for period in course.protocol.periods if period.counts == "drug-free"}
     return {
         "alive": evidence.alive,
         "entered_on": _day(made, evidence.entered_at, course.zone),
         "earliest": standing.earliest.isoformat(),
+        "waits_for": standing.waits_for,
         "periods": [
             {
                 "id": p.id,
@@ -311,7 +262,8 @@ def standing_json(course: Course, standing: Any, made: Plan) -> dict[str, Any]:
                 "length": p.length,
                 "zero": p.zero.isoformat(),
                 "because": p.because,
-                "complete_on": p.complete_on.isoformat(),
+                "complete_on": (put_off_to(p, standing, course.protocol) or p.complete_on).isoformat(),
+                **(_without_a_drug(p, standing) if p.id in drug_free else {}),
             }
             for p in standing.periods
         ],
@@ -328,47 +280,17 @@ def standing_json(course: Course, standing: Any, made: Plan) -> dict[str, Any]:
     }
 
 
+def _without_a_drug(period: Any, standing: Any) -> dict[str, Any]:
+    """How many days since its zero a period has left out, and whether it goes on to: a list counts on by itself."""
+    evidence = standing.evidence
+    gone = max((evidence.today - period.zero).days, 0)
+    in_water = any(one.until is None for one in evidence.exposures)
+    return {"as_of": evidence.today.isoformat(), "left_out_days": gone - min(gone, period.day), "in_water": in_water}
+
+
 def _day(made: Plan, at: datetime, zone: str) -> str:
-    from quarantine.facts import local_day
 
     return local_day(at, zone).isoformat()
-
-
-def add_fact(
-    act: Act,
-    kind: str,
-    *,
-    system: str,
-    at: datetime,
-    data: dict[str, Any],
-    tank: str | None = None,
-    batch: str | None = None,
-    task: str | None = None,
-    id_: str | None = None,
-    voids: str | None = None,
-) -> str:
-    """Write one fact; its id. ``voids`` names the fact that it takes back, or takes the place of."""
-    id_ = id_ or new_id()
-    # A task whose outcome was taken back can have another; the database tells them apart by this number.
-    before = act.rows("outcomes_of_task", task=task)[0]["n"] if task and kind in OUTCOMES else 0
-    act.add(
-        "fact",
-        {
-            "id": id_,
-            "kind": kind,
-            "system": system,
-            "tank": tank,
-            "batch": batch,
-            "task": task,
-            "happened_at": at,
-            "entered_at": act.now,
-            "keeper": act.keeper,
-            "data": data,
-            "attempt": before or None,
-            "voids": voids,
-        },
-    )
-    return id_
 
 
 def leave_held(act: Act, batch: Row, at: datetime) -> None:
@@ -379,39 +301,3 @@ def leave_held(act: Act, batch: Row, at: datetime) -> None:
     if why and stay:
         data = {"because": f"{why} (of batch {batch['name']})"}
         add_fact(act, "held", system=batch["system"], tank=batch["tank"], at=at, data=data)
-
-
-def id_after(act: Act, system: str, at: datetime) -> str:
-    """An id for a fact that sorts after those of the same water, second and second of entry: where the two times do
-    not tell facts apart their ids do (:func:`quarantine.facts.in_order`), so that the order of entry decides."""
-    at_text, now_text = text_of_instant(at), text_of_instant(act.now)
-    found = act.rows("facts_since", system=system, since=at_text)
-    same = [row["id"] for row in found if row["happened_at"] == at_text and row["entered_at"] == now_text]
-    return new_id(same)
-
-
-def changed_days(before: dict[str, date], after: dict[str, date]) -> list[str]:
-    """Old and new earliest sign-off days, side by side, for batches that a fact moved."""
-    return [
-        f"{name}: earliest sign-off {before[name]} -> {after[name]}"
-        for name in sorted(before)
-        if name in after and before[name] != after[name]
-    ]
-
-
-def earliest_days(act: Act, systems: set[str]) -> dict[str, Any]:
-    """The earliest sign-off day of every open batch in these waters, by name: taken before an act moves it."""
-    found = {}
-    for system in systems:
-        state = load_system(act, system, act.now)
-        names = {b["id"]: b["name"] for b in state.batches}
-        for batch, standing in plan_system(state, act.now).standings.items():
-            found[names[batch]] = standing.earliest
-    return found
-
-
-def consequences(act: Act, before: dict[str, Any], made: list[Plan]) -> list[str]:
-    """What an act moved: old and new days, side by side."""
-    names = {b["id"]: b["name"] for b in act.rows("open_batches")}
-    after = {names[b]: s.earliest for plan in made for b, s in plan.standings.items() if b in names}
-    return changed_days(before, after)

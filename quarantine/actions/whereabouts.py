@@ -55,6 +55,29 @@ def _stays(batch: Row, moves: list[Row]) -> Iterator[Stay]:
         yield Stay(system, tank, since, until)
 
 
+def present(rows: Rows, place: str, moment: datetime) -> list[Row]:
+    """The open batches whose fish were in a tank or a water (its id) at an instant, in order of arrival. Fish that were
+    moved at that very instant are where they came to."""
+    at = text_of_instant(moment)
+    later: dict[str, Row] = {}
+    for move in rows.rows("moves_of_open"):
+        if move["happened_at"] > at:
+            later.setdefault(move["batch"], json.loads(move["data"]))
+    found = []
+    for batch in rows.rows("open_batches"):
+        left = later.get(batch["id"])
+        here = (left["from_tank"], left["from_system"]) if left else (batch["tank"], batch["system"])
+        if place in here and batch["arrived_at"] <= at:
+            found.append(batch)
+    return found
+
+
+def came_into(rows: Rows, batch: Row) -> datetime:
+    """When the fish of an open batch came into the tank that they are in."""
+    moves = [move for move in rows.rows("moves_of_open") if move["batch"] == batch["id"]]
+    return instant(moves[-1]["happened_at"] if moves else batch["arrived_at"])
+
+
 LAST_OF_WATER = 10
 """How many of the last events of its water are shown with a batch; our choice."""
 OF_WATER = ("dose", "change", "incident")

@@ -15,12 +15,15 @@ _COLUMNS = "id, kind, system, tank, batch, task, happened_at, entered_at, keeper
 
 # What a batch had in waters that it has left, without what is of those waters themselves; its doses by a name that no
 # ledger of this water reads. The systems that it came from stand in the fact of its move: mostly there is none.
-_ELSEWHERE = """select id, case when kind = 'dose' then 'dose_before' else kind end as kind, system, tank, batch, task,
-    happened_at, entered_at, keeper, data, attempt, voids
-    from fact where kind <> 'void' and not exists (select 1 from fact as taken where taken.voids = fact.id)
-    and system <> :system and system in (select other.id from fact as moved join system as other
+_OWN_ELSEWHERE = """select id, case when kind = 'dose' then 'dose_before' else kind end as kind, system, tank, batch,
+    task, happened_at, entered_at, keeper, data, attempt, voids
+    from fact where kind <> 'void' and not exists (select 1 from fact as taken where taken.voids = fact.id) and """
+_ELSEWHERE = (
+    _OWN_ELSEWHERE
+    + """system <> :system and system in (select other.id from fact as moved join system as other
     on moved.data like '%"' || other.id || '"%' where moved.system = :system and moved.kind = 'moved_in')
     and batch in (select id from batch where system = :system) and """
+)
 _OF_WATER = """('reading', 'source_water', 'change', 'topup', 'evaporation', 'exchange', 'removal', 'unknown_addition',
     'filter_on', 'set_point', 'incident', 'incident_over', 'disturbance', 'shared', 'lift')"""
 
@@ -55,6 +58,14 @@ QUERIES = {
     "copy": "select * from copy where id = :id",
     "acknowledgements": "select * from acknowledgement where keeper = :keeper and copy_id = :copy_id",
     "batches": _BATCH + "order by batch.arrived_at, batch.id",
+    # What of a batch is on record in other waters than the one it is asked for: see _ELSEWHERE.
+    "facts_elsewhere": _OWN_ELSEWHERE
+    + f"""system in (select id from system) and system <> :besides and batch = :batch
+        and kind not in {_OF_WATER}""",
+    "copies_of": _FACT + "system in (select id from system) and data like :copied",
+    "moves_of_open": _FACT
+    + """system in (select id from system) and kind = 'moved_in'
+        and batch in (select id from batch where state = 'open') order by happened_at, entered_at, id""",
     "open_batches": _BATCH + "where batch.state = 'open' order by batch.arrived_at, batch.id",
     "expected_batches": _BATCH + "where batch.state = 'expected' order by batch.arrived_at, batch.id",
     "batch_arrival": "select id, arrived_at, system, tank, state from batch where id = :id",
@@ -92,11 +103,13 @@ QUERIES = {
         calendared.content as told_content
         from task join tank on tank.id = task.tank join batch on batch.id = task.batch
         join site on site.id = tank.site left join calendared on calendared.id = task.id || cast(:suffix as text)
-        where task.day is not null and (cast(:batch as text) is null or task.batch = :batch)
+        where (task.day is not null or calendared.content is not null)
+        and (cast(:batch as text) is null or task.batch = :batch)
         and (cast(:tank as text) is null or task.tank = :tank)
         and (cast(:site as text) is null or tank.site = :site)
-        and (cast(:since as text) is null or task.day >= :since)
-        and (cast(:until as text) is null or task.day <= :until) order by task.day, task.id""",
+        and (cast(:since as text) is null or task.day is null or task.day >= :since)
+        and (cast(:until as text) is null or task.day is null or task.day <= :until)
+        order by coalesce(task.day, ''), task.id""",
     "amount_changers": """select system, day from task where kind in ('dose', 'change') and day is not null
         and state in ('planned', 'missed')""",
     "acknowledged_by": "select copy_id from acknowledgement where keeper = :keeper",
@@ -151,5 +164,7 @@ QUERIES = {
         and not exists (select 1 from closure as taken where taken.voids = closure.id)
         and (cast(:site as text) is null or closure.site = :site)
         and closure.until >= :since order by closure.since, closure.until, closure.id""",
+    # What an entry is stands in its first letters: no more of a long one is looked through.
+    "keepers_added": """select payload from journal where substr(payload, 1, 250) like '%"kind":"keeper added"%'""",
     "roles": "select id, keeper, role from role order by entered_at, id",
 }

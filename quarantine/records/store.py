@@ -49,6 +49,8 @@ class Act:
         self.keeper = keeper
         self.now = now
         self.happened_at = now
+        self.dry_run = False
+        """whether all of it is rolled back at the end: then nothing is asked for that is only asked before writing"""
         self.kind = ""
         self.says = ""
         self._rows: dict[str, dict[str, Row]] = {}
@@ -58,6 +60,10 @@ class Act:
         found = self._connection.execute(text(QUERIES[query]), values)
         names = tuple(found.keys())  # a dict of each row by itself: its mapping would look every name up again
         return [dict(zip(names, row, strict=True)) for row in found]
+
+    def written(self, table: str) -> list[Row]:
+        """The rows of a table that this action has added or changed so far, as far as it named their columns."""
+        return list(self._rows.get(table, {}).values())
 
     def stream(self, query: str, **values: Any) -> Iterator[Row]:
         """The rows of a named query one by one: never all in memory. Other tables may be written meanwhile."""
@@ -152,6 +158,7 @@ class Store:
                 # Asked again under the lock: the record was opened without one.
                 _refuse_other(_written_number(connection))
                 act = Act(connection, keeper, now)
+                act.dry_run = dry_run
                 yield act
                 act._close()
             except BaseException:

@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
-from once_room import BOX, READY, OnceRoom, furnish
+from once_room import AT, BOX, READY, OnceRoom, furnish, remembered
 
 
 def hall(room: OnceRoom, protocol: str = "marine-praziquantel") -> OnceRoom:
     """The hall of the other tests, its batch Q2-1 in Q2, and beside it Q3 and Q4, empty."""
+    return remembered(room, _hall, protocol).at(AT)
+
+
+def _hall(room: OnceRoom, protocol: str) -> None:
     furnish(room, protocol)
     for name in ("Q3", "Q4"):
         room.type(f"tank add {name} --site Hall --role quarantine --water marine {BOX}")
         room.type(f"tank measure {name} 49.3L --by buckets --plus-minus 0.5L")
-    return room
 
 
 def day(

@@ -2,9 +2,14 @@
 
 from __future__ import annotations
 
+import atexit
 import json
+import os
 import shlex
+import shutil
 import sys
+import tempfile
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -12,6 +17,7 @@ import pytest
 from freezegun import freeze_time
 
 from quarantine.cli.app import run
+from quarantine.protocol import load
 from quarantine.templates import shipped
 
 READY = "temp=25.5C ph=8.1 tan=0.1mg/L nitrite_no2=0.05mg/L oxygen=6.5mg/L salinity=34g/L"
@@ -64,8 +70,35 @@ class OnceRoom:
         return self.json(f"why {code}")["given"]
 
 
+_KEPT: dict[str, Path] = {}
+
+
+def remembered(room: OnceRoom, typed: Callable[[OnceRoom, str], object], key: str = "") -> OnceRoom:
+    """What many tests begin with is typed once in a run; its folder is copied for each: typing takes seconds.
+
+    ``key`` is the protocol; of the path of a template what stands in that file tells two of them apart.
+    """
+    if room.home.exists() or "QUARANTINE_DATABASE" in os.environ:  # with settings or a record of its own
+        typed(room, key)
+        return room
+    text = Path(key).read_text(encoding="utf-8") if Path(key).is_file() else key
+    name = f"{type(room).__qualname__} {typed.__module__}.{typed.__qualname__} {text}"
+    if name in _KEPT:
+        shutil.copytree(_KEPT[name], room.home)
+        return room
+    typed(room, key)
+    kept = Path(tempfile.mkdtemp(prefix="quarantine-room-"))
+    atexit.register(shutil.rmtree, kept, ignore_errors=True)
+    _KEPT[name] = shutil.copytree(room.home, kept / "home")
+    return room
+
+
 def furnish(room: OnceRoom, protocol: str = "marine-praziquantel") -> OnceRoom:
     """49.3 L by buckets, four fish on day 3, looked at and tested every day: 0.09 g of praziquantel are due."""
+    return remembered(room, _furnish, protocol).at(AT)
+
+
+def _furnish(room: OnceRoom, protocol: str) -> None:
     room.at("2026-02-10 09:00:00")
     room.type("site add Hall --zone Europe/Berlin", who="")
     for keeper in ("Robin", "Noor"):
@@ -77,11 +110,12 @@ def furnish(room: OnceRoom, protocol: str = "marine-praziquantel") -> OnceRoom:
         f'batch start --tank Q2 --protocol {protocol} --arrived "2026-02-10 09:30" --acknowledge --yes '
         '--fish "4 Centropyge bicolor, 6 cm" --from "an importer" --to Reef'
     )
+    if load(protocol).medicated:
+        room.type("batch acknowledge Q2-1", who="Noor")  # both may give its doses (rule C19)
     for day in (10, 11, 12, 13):
         room.at(f"2026-02-{day} 16:00:00")
         room.type(f'look "Q2 4{"" if day == 10 else " 3"}" --no-signs')
         room.type(f"reading Q2 {READY}")
-    return room.at(AT)
 
 
 def with_template(room: OnceRoom, folder: Path, more: str) -> OnceRoom:

@@ -96,6 +96,7 @@ def build(home: Path) -> None:
             start, "--as", "Robin", "batch", "start", "--tank", tank, "--protocol", protocol, "--arrived",
             "2026-02-10 09:30", "--fish", fish, "--from", "a breeder", "--to", to, "--acknowledge", "--yes",
         )  # fmt: skip
+    at(start, "--as", "Noor", "batch", "acknowledge", "Q2-1")  # both may give its doses (rule C19)
     for day in (10, 11, 12):
         for tank, seen, water in (("Q1", 12, FRESH), ("Q2", 4, f"{MARINE} salinity=34g/L")):
             fed = "" if day == 10 else " 3"

@@ -21,7 +21,7 @@ EMPTY_AT_THE_END = {
     "next_doses",
     "tasks_of_system",
 }
-EMPTY_AT_THE_END |= {"amount_changers", "open_amounts"}
+EMPTY_AT_THE_END |= {"amount_changers", "open_amounts", "moves_of_open"}
 """The history ends with a release: nothing is open after it but the chores of the idle water."""
 EMPTY_AT_THE_END |= {"incidents", "instructions_and_animals", "claims", "shopping_facts"}
 """Nor did anything go wrong in it, or a veterinarian instruct anything, or a keeper claim a task."""
@@ -34,6 +34,7 @@ def _values(url: str) -> dict[str, dict[str, Any]]:
     acknowledged, head = rows["acknowledgement"][0], rows["head"][0]
     shared = {
         "system": batch["system"],
+        "besides": next(row["id"] for row in rows["system"] if row["id"] != batch["system"]),
         "batch": batch["id"],
         "tank": tank["id"],
         "site": tank["site"],
@@ -48,6 +49,7 @@ def _values(url: str) -> dict[str, dict[str, Any]]:
         "lot": rows["lot"][0]["id"],
         "keeper": acknowledged["keeper"],
         "copy_id": acknowledged["copy_id"],
+        "copied": '%"seen"%',
         "beginning": f"{head['entry'][:12]}%",
         "task": next(row["task"] for row in rows["fact"] if row["task"]),
         "fact": f'%"fact":"{next(row["id"] for row in rows["fact"] if row["kind"] == "dose")}"%',

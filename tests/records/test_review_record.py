@@ -28,7 +28,8 @@ from quarantine.actions import (
     work,
 )
 from quarantine.actions.correcting import correct, undo
-from quarantine.actions.planning import followups_of, load_system, plan_system
+from quarantine.actions.planning import followups_of
+from quarantine.actions.systems import load_system, plan_system
 from quarantine.failures import Failure, Refused
 from quarantine.plan import reconcile
 from quarantine.records.loading import task_values
