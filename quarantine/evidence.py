@@ -7,6 +7,7 @@ only looked days that state "no signs" count as clear; silence is not gone; unkn
 from __future__ import annotations
 
 from bisect import bisect_right
+from collections.abc import Iterable, Iterator, Mapping
 from datetime import UTC, date, datetime, time, timedelta
 from decimal import Decimal
 from functools import cached_property
@@ -45,6 +46,8 @@ COUNTED = (*CAME, "died", "moved", "missing")
 """Facts that change the head count (rule B6); by the first fish came."""
 KINDS_OF = {"power": "disturbance", "heater": "disturbance", "moved": "disturbance", "repeat_missed": "dose_missed"}
 """Events that are also another one: what asks for that one means them too."""
+ABSENT = "keeper_absent"
+"""The event of days on which nobody is there who may look; it may be known ahead. It is made of whole days."""
 COOLS = ("power", "heater")
 """Incidents after which the temperature is not known until it is read (rule A10)."""
 
@@ -66,6 +69,7 @@ class Look(NamedTuple):
     gone: tuple[str, ...]
     none: bool
     counts: bool
+    entered_at: datetime
 
 
 class Happening(NamedTuple):
@@ -122,7 +126,7 @@ class Evidence(NamedTuple):
     clear: Clear
     deaths: tuple[Fact, ...]
     happenings: tuple[Happening, ...]
-    """what may act on periods, in order of time"""
+    """what may act on periods, in order of time; days on which nobody will be there are known ahead"""
     readings: tuple[Fact, ...]
     exposures: tuple[Exposure, ...]
     lifted_at: datetime | None
@@ -188,6 +192,34 @@ class Standing(NamedTuple):
     earliest: date
     days: tuple[tuple[str, date], ...] = ()
     """of each criterion that has one its title, and the first day on which it can be met if all goes well"""
+    own: date | None = None
+    """the day by the batch's own criteria, where the earliest day is that of another batch in its water (rule B5)"""
+    waits_for: str = ""
+    """the name of that batch"""
+
+    @property
+    def because(self) -> str:
+        """Why the earliest day is not the batch's own; "" where it is."""
+        return waits_words(self.waits_for) if self.waits_for else ""
+
+    @property
+    def earliest_words(self) -> str:
+        """The earliest day, and whose it is where it is another batch's."""
+        return f"{self.earliest}, {self.because}" if self.waits_for else str(self.earliest)
+
+
+TOGETHER = "Every batch in this water is ready (rule B5)"
+"""What sign-off asks for where several batches are in one water."""
+
+
+def waits_words(batch: str) -> str:
+    """Why the earliest day of a batch is that of another one (rule B5)."""
+    return f"because batch {batch} is in the same water (rule B5)"
+
+
+def own_clock(events: Mapping[str, str]) -> bool:
+    """Whether a template lets a batch keep its own clock when fish come into its water (rule B1), by its events."""
+    return events["fish_added"] != "restart"
 
 
 class Verdict(NamedTuple):
@@ -253,11 +285,18 @@ class Known:
 
 
 def gather(
-    facts: list[Fact] | Known, batch: str, zone: str, arrival: Fact, as_of: datetime, exposures: list[Exposure]
+    facts: list[Fact] | Known,
+    batch: str,
+    zone: str,
+    arrival: Fact,
+    as_of: datetime,
+    exposures: list[Exposure],
+    away: Iterable[tuple[date, str]] = (),
 ) -> Evidence:
     """Read the facts of a batch's water up to ``as_of``.
 
     ``facts`` are those of the whole water system, in any order; those of other batches only say that fish came in.
+    ``away`` are the days on which nobody is there who may look, also those to come, each with why.
     """
     known = facts if isinstance(facts, Known) else Known(facts, as_of)
     own = known.own(batch)
@@ -270,7 +309,7 @@ def gather(
     alive = _alive(own, arrived)
     open_signs, happenings = _signs(own, as_of)
     happenings += _deaths(deaths, own, arrived)
-    happenings += [happening_of(one) for f in merged for one in f.data["happenings"]]
+    happenings += [one for f in merged for one in _of_merged(f)]
     happenings += [_came(f) for f in own if f.kind != "arrival" and is_entry(f)]
     tank = place.tank
     incidents = [f for f in known.of("incident") if tank is None or tank in f.data["tank_ids"]]
@@ -289,6 +328,7 @@ def gather(
     stopped = tuple(f for f in own if f.kind == "stopped")
     today = local_day(as_of, zone)
     happenings += _not_looked(looks, local_day(arrival.at, zone), today, zone)
+    happenings += _nobody_there(away, looks, local_day(arrival.at, zone), zone)
     happenings += [one for f in own if (one := _told(f, batch)) is not None]
     entered = bags.entered_at if bags else arrival.at, bags.entered_id if bags else arrival.id
     entered_at, entered_id = (entries[-1].at, entries[-1].id) if entries else entered
@@ -306,7 +346,7 @@ def gather(
         balanced=alive >= 0,
         looks=tuple(looks),
         open_signs=tuple(open_signs),
-        clear=_with_others(clear_count(looks, own, local_day(entered_at, zone), today, as_of), merged, zone),
+        clear=_with_others(clear_count(looks, own, local_day(entered_at, zone), today, as_of), merged, zone, looks),
         deaths=_with_their_deaths(deaths, merged),
         happenings=tuple(sorted(happenings, key=lambda one: one[:3])),
         readings=known.readings,
@@ -338,12 +378,21 @@ def happening_of(said: list[Any]) -> Happening:
     return Happening(datetime.fromisoformat(at), event, why, datetime.fromisoformat(until) if until else None)
 
 
-def _with_others(clear: Clear, merged: tuple[Fact, ...], zone: str) -> Clear:
-    """The clear days of batches that were merged: those that were counted for each of them (rule B3)."""
+def _of_merged(fact: Fact) -> Iterator[Happening]:
+    """What acted on a batch before it was merged: what lay ahead of it then lies ahead of both."""
+    for one in map(happening_of, fact.data["happenings"]):
+        if one.at <= fact.at:
+            yield one._replace(until=one.until and min(one.until, fact.at))
+
+
+def _with_others(clear: Clear, merged: tuple[Fact, ...], zone: str, looks: list[Look]) -> Clear:
+    """The clear days of batches that were merged: those that were counted for each of them (rule B3); a look at all of
+    them on the day they were merged counts for all."""
     for fact in merged:
         theirs, on = fact.data["clear"], local_day(fact.at, zone)
         zero = date.fromisoformat(theirs["zero"])
         both = {date.fromisoformat(day) for day in theirs["counted"]}
+        both |= {look.day for look in _after(fact, looks) if look.counts and look.none}
         counted = tuple(day for day in clear.counted if day > zero and (day > on or day in both))
         later = zero > clear.zero
         clear = clear._replace(
@@ -383,12 +432,18 @@ def fed_days(evidence: Evidence) -> int:
 
 def _since(fact: Fact, evidence: Evidence) -> int:
     """The feeding days since batches were merged."""
-    return feeding_days(tuple(look for look in evidence.looks if look.at > fact.at))
+    return feeding_days(_after(fact, evidence.looks))
+
+
+def _after(fact: Fact, looks: Iterable[Look]) -> tuple[Look, ...]:
+    """The looks since batches were merged; of one second the order of entry decides."""
+    merged = (fact.at, fact.entered_at, fact.id)
+    return tuple(look for look in looks if (look.at, look.entered_at, look.fact) > merged)
 
 
 def eaten_days(evidence: Evidence) -> int:
     """:func:`ate_days` of all the fish, likewise."""
-    later = [tuple(look for look in evidence.looks if look.at > fact.at) for fact in evidence.merged]
+    later = [_after(fact, evidence.looks) for fact in evidence.merged]
     theirs = [int(f.data["ate"]) + ate_days(looks) for f, looks in zip(evidence.merged, later, strict=True)]
     return min([ate_days(evidence.looks), *theirs])
 
@@ -479,8 +534,29 @@ def _courses(own: list[Fact]) -> list[Happening]:
 def _not_looked(looks: list[Look], arrived_on: date, today: date, zone: str) -> list[Happening]:
     """The days between arrival and yesterday on which nobody looked so that it counts (rule A3)."""
     looked = {look.day for look in looks if look.counts}
+    tried = {look.day for look in looks}
     days = [arrived_on + timedelta(days=n) for n in range(1, (today - arrived_on).days)]
-    return [Happening(noon(day, zone), "not_looked", "nobody looked") for day in days if day not in looked]
+    return [
+        Happening(noon(day, zone), "not_looked", "no look that counts (rule A3)" if day in tried else "nobody looked")
+        for day in days
+        if day not in looked
+    ]
+
+
+def _nobody_there(away: Iterable[tuple[date, str]], looks: list[Look], arrived_on: date, zone: str) -> list[Happening]:
+    """The days after arrival on which nobody is there who may look, as far ahead as they are known; those that follow
+    one another as one, from the noon of the first to that of the last. A day on which somebody looked all the same, so
+    that it counts, is none: what harms is silence."""
+    looked = {look.day for look in looks if look.counts}
+    spans: list[tuple[date, date, str]] = []
+    for day, why in away:
+        if day <= arrived_on or day in looked:
+            continue
+        if spans and spans[-1][1:] == (day - timedelta(days=1), why):
+            spans[-1] = (spans[-1][0], day, why)
+        else:
+            spans.append((day, day, why))
+    return [Happening(noon(first, zone), ABSENT, why, noon(last, zone)) for first, last, why in spans]
 
 
 def noon(day: date, zone: str) -> datetime:
@@ -548,6 +624,7 @@ def _looks(own: list[Fact], arrived: int, zone: str, arrived_on: date) -> tuple[
                 gone=tuple(data.get("gone", ())),
                 none=bool(data.get("no_signs")),
                 counts=bool(enough and (day - all_seen_on).days <= ALL_SEEN_DAYS),
+                entered_at=fact.entered_at,
             )
         )
     return looks, all_seen_on
@@ -597,7 +674,7 @@ def _deaths(deaths: tuple[Fact, ...], own: list[Fact], arrived: int) -> list[Hap
         count = sum(int(f.data["count"]) for f in died if day_before <= f.at <= fact.at)
         alive_before = _alive([f for f in own if f.at < day_before], arrived)
         if count >= OUTBREAK_DEATHS or Decimal(count) > OUTBREAK_SHARE * max(alive_before, 1):
-            events.append(Happening(fact.at, "outbreak", f"{count} dead in 24 hours"))
+            events.append(Happening(fact.at, "outbreak", f"{count} of {max(alive_before, count)} dead in 24 hours"))
         elif not fact.data.get("explained"):
             events.append(Happening(fact.at, "death", "an unexplained death"))
     return events
@@ -708,7 +785,9 @@ def emergency(evidence: Evidence) -> str | None:
     """What holds every dose in this water (rule C9): an A sign, two deaths or over 5 % in 24 hours, until a person
     lifts it. Saying that the sign is gone does not lift it."""
     grave = [one for one in evidence.happenings if one.event in ("sign_a", "outbreak")]
-    stands = sorted([*((one.at, one.why) for one in grave), *evidence.held])
+    # It stands until it is lifted, so its day is said: "in 24 hours" is not those before now.
+    dated = ((one.at, f"{one.why}, {local_day(one.at, evidence.zone)}") for one in grave)
+    stands = sorted([*dated, *evidence.held])
     open_ = [why for at, why in stands if evidence.lifted_at is None or at > evidence.lifted_at]
     return open_[-1] if open_ else None
 
@@ -941,9 +1020,12 @@ def _steady(condition: Condition, evidence: Evidence) -> Verdict:
     all_ = [f for f in evidence.readings if f.data["parameter"] == name]
     inside = [f for f in all_ if f.at > since]
     gap = timedelta(hours=STEADY_GAP_HOURS)
-    before = [f for f in all_ if inside and f.at <= since and inside[0].at - f.at <= gap][-1:]
     apart = timedelta(hours=STEADY_APART_HOURS)
-    if not inside or not (before or inside[-1].at - inside[0].at >= apart):
+    # Two readings that lie closer prove no time: it takes one that is so much older than the last (rule A10).
+    far = [f for f in all_ if inside and f.at <= inside[-1].at - apart][-1:]
+    before = [f for f in all_ if far and far[0].at <= f.at <= since]
+    before = before or [f for f in all_ if far and f.at <= since and inside[0].at - f.at <= gap][-1:]
+    if not far:
         return Verdict(
             None,
             f"{describe(name)}: no two readings at least {STEADY_APART_HOURS} h apart in the last {hours} h; "
@@ -968,7 +1050,9 @@ def _steady(condition: Condition, evidence: Evidence) -> Verdict:
     known = [*(f.at for f in before + inside), evidence.as_of]
     for earlier, later in pairwise([since, *known] if not before else known):
         if later - earlier > gap:
-            why = f"no reading for over {STEADY_GAP_HOURS} h after {local_day(earlier, evidence.zone)}"
+            read = before or earlier > since
+            day = local_day(earlier if read else later, evidence.zone)
+            why = f"no reading for over {STEADY_GAP_HOURS} h {'after' if read else 'before'} {day}"
             return Verdict(None, f"{describe(name)}: {why}; needed: {_range_text(condition)} for {hours} h")
     return Verdict(True, f"{describe(name)} {_range_text(condition)} for {hours} h")
 
@@ -1095,7 +1179,8 @@ def _sign(condition: Condition, evidence: Evidence) -> Verdict:
 
 
 def _event(condition: Condition, evidence: Evidence) -> Verdict:
-    found = [one for one in evidence.happenings if means(one.event, str(condition.value))]
+    known = _up_to(evidence.happenings, evidence.as_of)
+    found = [one for one in known if means(one.event, str(condition.value))]
     if not found:
         return Verdict(False, "it has not happened")
     return Verdict(True, f"{found[-1].why}, {local_day(found[-1].at, evidence.zone)}")

@@ -7,7 +7,7 @@ here: a clash says what cannot be done on its day, and why.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Collection, Iterable, Iterator
 from datetime import date, timedelta
 from typing import NamedTuple
 
@@ -22,6 +22,9 @@ MAY = {
 }
 """Role -> whose tasks a keeper of it may do; "" is a keeper of whom no role was said."""
 
+WHO = MAY["keeper"]
+"""Whose a task may be: a keeper may do all."""
+
 ROLES = tuple(role for role in MAY if role)
 WITHOUT_MEDICINE = ("sitter", "pupil")
 """Rule C19: these handle no medicine, whatever a task says."""
@@ -31,14 +34,17 @@ UNLOOKED_DAYS = 3
 
 
 NOBODY = "nobody on record may do it"
+ALL_AWAY = "all who may look are away"
 
 
 class Person(NamedTuple):
-    """A keeper with the role that was said last; "" where none was."""
+    """A keeper with the role that was said last; "" where none was. ``since`` is the day on which they were put on
+    record; None: always taken to have been."""
 
     id: str
     name: str
     role: str
+    since: date | None = None
 
 
 class Away(NamedTuple):
@@ -104,12 +110,33 @@ def closed_on(day: date, roster: Roster) -> Shut | None:
     """The closure that holds on a day, one of whole weeks before one of weekdays; None while the site is open."""
     name = WEEKDAYS[day.weekday()]
     found = [s for s in roster.shut if s.since <= day <= s.until and (not s.weekdays or name in s.weekdays)]
-    return min(found, key=lambda s: bool(s.weekdays), default=None)
+    return min(found, key=lambda s: (bool(s.weekdays), s.since, s.until, s.what), default=None)
 
 
 def away_on(day: date, roster: Roster) -> dict[str, Away]:
     """Keeper's id -> the absence that holds on a day."""
     return {a.keeper: a for a in reversed(roster.away) if a.since <= day <= a.until}
+
+
+def unattended(roster: Roster, looks: Collection[str]) -> tuple[tuple[date, str], ...]:
+    """The days on which the site is shut, or everybody is away who may look, in order, each with why (without a name).
+    ``looks`` says whose the looks of a template are ("anyone"). While one of them is there it is no such day. One that
+    is shut is one though people may come: whether somebody looked all the same is on record.
+    """
+    able = [p for p in roster.people if any(may_do(p.role, who, "look") for who in looks)]
+    off = {p.id: {day for a in roster.away if a.keeper == p.id for day in _days(a)} for p in able}
+    away = {day for days in off.values() for day in days if _all_away(day, able, off)}
+    shut = {day: shut_words(found) for s in roster.shut for day in _days(s) if (found := closed_on(day, roster))}
+    return tuple((day, f"nobody there: {shut.get(day, ALL_AWAY)}") for day in sorted({*away, *shut}))
+
+
+def _all_away(day: date, able: list[Person], off: dict[str, set[date]]) -> bool:
+    """Whether all are away on a day who were on record by then: who is added later was not there before."""
+    return all(day in off[p.id] for p in able if p.since is None or p.since <= day)
+
+
+def _days(span: Away | Shut) -> Iterator[date]:
+    return (span.since + timedelta(days=n) for n in range((span.until - span.since).days + 1))
 
 
 def clashes(work: Iterable[Work], roster: Roster) -> list[Clash]:
@@ -126,6 +153,21 @@ def clashes(work: Iterable[Work], roster: Roster) -> list[Clash]:
     found = [Clash(one, *why) for one in planned if (why := _why(one, roster))]
     found += _gaps(planned, roster)
     return sorted(found, key=lambda c: (c.work.day, c.work.title, c.work.code))
+
+
+def any_clash(work: Iterable[Work], roster: Roster) -> bool:
+    """Whether :func:`clashes` finds any: sooner, because one is enough."""
+    if not roster.says_anything:
+        return False
+    judged: dict[tuple[date, str, str], bool] = {}
+    planned = list(work)
+    for one in planned:
+        asked = (one.day, one.who, one.kind)  # all that is asked of a task: most days have several of a kind
+        if asked not in judged:
+            judged[asked] = _why(one, roster) is not None
+        if judged[asked]:
+            return True
+    return any(_gaps(sorted(planned, key=lambda w: w.day), roster))
 
 
 def _why(work: Work, roster: Roster) -> tuple[str, str] | None:

@@ -61,14 +61,35 @@ def _check_zone(zone: str) -> None:
         ) from None
 
 
-def add_keeper(desk: Desk, name: str) -> dict[str, Any]:
-    """A person who does the work."""
+def add_keeper(desk: Desk, name: str, *, yes: bool = False) -> dict[str, Any]:
+    """A person who does the work. Raises Refused where somebody is there now on days on which nobody was and that moves
+    dates, with old and new ones, until ``yes`` is said."""
     with desk.act(anyone=True) as act:
         row = {"id": new_id(), "name": free_name(act.rows("keepers"), "keeper", name)}
+        before = _days_before(act, row["id"]) if act.rows("absences", since="0000") else {}
         act.add("keeper", row)
         act.keeper = act.keeper or row["id"]
         act.describe("keeper added", "a keeper was added")
-        return row
+        return {**row, "moved": _planned_again(act, before, yes=yes) if before else []}
+
+
+def _days_before(act: Act, keeper: str) -> dict[str, dict[str, Any]]:
+    from quarantine.actions.peopling import days_before
+    from quarantine.roster import Person
+
+    zones = {site["id"]: site["zone"] for site in act.rows("sites")}
+    return days_before(
+        act,
+        lambda roster, site: roster._replace(
+            people=(*roster.people, Person(keeper, "", "", local_day(act.now, zones[site])))
+        ),
+    )
+
+
+def _planned_again(act: Act, before: dict[str, dict[str, Any]], *, yes: bool) -> list[str]:
+    from quarantine.actions.peopling import planned_again
+
+    return planned_again(act, before, [], yes=yes)
 
 
 def add_tank(
@@ -545,7 +566,8 @@ def set_point(desk: Desk, name: str, celsius: str | None, *, none: bool, at: str
     A cap on temperature counts the higher of it and of what was read in 24 hours. 0 to 45 °C. Raises Usage for what is
     missing or does not read, Refused outside, and for ``none`` where no set point is on record.
     """
-    from quarantine.actions.planning import add_fact, id_after, replan
+    from quarantine.actions.entering import add_fact, id_after
+    from quarantine.actions.planning import replan
     from quarantine.readings import PARAMETERS
 
     if none == (celsius is not None):

@@ -3,11 +3,18 @@
 from __future__ import annotations
 
 import json
-from datetime import date
+from datetime import date, datetime
+from functools import cached_property
+from typing import TYPE_CHECKING
 
 from quarantine.actions.duties import people_of
+from quarantine.facts import local_day
+from quarantine.records.codec import instant
 from quarantine.records.reads import Row, Rows
-from quarantine.roster import Away, Roster, Shut, Work
+from quarantine.roster import Away, Person, Roster, Shut, Work, unattended
+
+if TYPE_CHECKING:
+    from quarantine.protocol import Protocol
 
 
 def roster_of(rows: Rows, site: str, since: date) -> Roster:
@@ -15,6 +22,68 @@ def roster_of(rows: Rows, site: str, since: date) -> Roster:
     away = tuple(away_of(row) for row in rows.rows("absences", since=since.isoformat()))
     shut = tuple(shut_of(row) for row in rows.rows("closures", site=site, since=since.isoformat()))
     return Roster(people_of(rows), away, shut)
+
+
+def lookers(protocol: Protocol) -> tuple[str, ...]:
+    """Whose the looks of a template are: "anyone", "adult" or "keeper"; where it asks for none anyone may look."""
+    return tuple(sorted({step.who for step in protocol.steps if step.kind == "look"})) or ("anyone",)
+
+
+class Attendance:
+    """The days on which nobody is there who may look, site by site; read once, and nothing more where no absence and no
+    closure is on record that has not ended before the day ``since`` (as text). A keeper who is being put on record is
+    there from ``now`` on."""
+
+    def __init__(self, rows: Rows, since: str, now: datetime) -> None:
+        self._rows, self._now = rows, now
+        self._away, self._shut = rows.rows("absences", since=since), rows.rows("closures", site=None, since=since)
+        self._made: dict[tuple[str, tuple[str, ...]], tuple[tuple[date, str], ...]] = {}
+
+    def of(self, stays: list[tuple[date, str]], looks: tuple[str, ...]) -> tuple[tuple[date, str], ...]:
+        """Of a batch that was in these water systems, each from a day on: its days of nobody there, in order, each with
+        why. ``looks`` says whose its looks are."""
+        if not self._away and not self._shut:
+            return ()
+        ends = [*(day for day, _ in stays[1:]), date.max]
+        return tuple(
+            one
+            for (begin, system), end in zip(stays, ends, strict=True)
+            for one in self._at(self._sites[system], looks)
+            if begin <= one[0] < end
+        )
+
+    def roster(self, site: str) -> Roster:
+        """Who is there at a site (its id), keepers with the day on which they were put on record."""
+        return Roster(self._people[site], tuple(away_of(row) for row in self._away), self._closures(site))
+
+    def _closures(self, site: str) -> tuple[Shut, ...]:
+        return tuple(shut_of(row) for row in self._shut if row["site"] == site)
+
+    def _at(self, site: str, looks: tuple[str, ...]) -> tuple[tuple[date, str], ...]:
+        if (site, looks) not in self._made:
+            # Where nobody is on record as away keepers do not matter, and the journal is left alone.
+            roster = self.roster(site) if self._away else Roster((), (), self._closures(site))
+            self._made[site, looks] = unattended(roster, looks)
+        return self._made[site, looks]
+
+    @cached_property
+    def _people(self) -> dict[str, tuple[Person, ...]]:
+        """Site -> the keepers; the table of keepers has no date, their entry in the journal has."""
+        added: dict[str, datetime] = {}
+        for row in self._rows.rows("keepers_added"):
+            entry = json.loads(row["payload"])
+            if entry["kind"] == "keeper added":
+                added |= {one["id"]: instant(entry["entered_at"]) for one in entry["rows"]["keeper"]}
+        people = people_of(self._rows)
+        return {
+            site["id"]: tuple(p._replace(since=local_day(added.get(p.id, self._now), site["zone"])) for p in people)
+            for site in self._rows.rows("sites")
+        }
+
+    @cached_property
+    def _sites(self) -> dict[str, str]:
+        """System -> its site."""
+        return {row["id"]: row["site"] for row in self._rows.rows("systems")}
 
 
 def away_of(row: Row) -> Away:

@@ -11,6 +11,7 @@ from quarantine.cli.session import now, session
 UNMOVED = "Nothing was moved."
 
 First = Annotated[str | None, typer.Argument(metavar="FROM", help="The first day, YYYY-MM-DD.")]
+Yes = Annotated[bool, typer.Option("--yes", help="Accept the dates this moves.")]
 Last = Annotated[str | None, typer.Argument(metavar="TO", help="The last day, YYYY-MM-DD.")]
 
 
@@ -21,6 +22,7 @@ def absent(
     because: Annotated[str, typer.Option(help="Why, in a word; it stands in the journal.")] = "",
     list_: Annotated[bool, typer.Option("--list", help="The absences that have not ended.")] = False,
     withdraw: Annotated[bool, typer.Option("--withdraw", help="Take back the one that begins on FROM.")] = False,
+    yes: Yes = False,
 ) -> None:
     from quarantine.actions import peopling
     from quarantine.failures import Usage
@@ -34,11 +36,11 @@ def absent(
     if keeper is None or first is None or (last is None and not withdraw):
         raise Usage("Who is away, from which day to which? quarantine absent KEEPER FROM TO (days as YYYY-MM-DD).")
     if withdraw:
-        made = peopling.back(session().desk(), keeper, first, because=because)
-        session().emit(made, [f"{made['keeper']} is not away {_days(made)}: withdrawn."])
+        made = peopling.back(session().desk(), keeper, first, because=because, yes=yes)
+        session().emit(made, [f"{made['keeper']} is not away {_days(made)}: withdrawn.", *made["moved"]])
         return
-    made = peopling.absent(session().desk(), keeper, first, str(last), because=because)
-    _say(made, f"{made['keeper']} is away {_days(made)}{_why(made['because'])}. {UNMOVED}")
+    made = peopling.absent(session().desk(), keeper, first, str(last), because=because, yes=yes)
+    _say(made, f"{made['keeper']} is away {_days(made)}{_why(made['because'])}.")
 
 
 def closed(
@@ -49,6 +51,7 @@ def closed(
     what: Annotated[str, typer.Option(help='What it is: "half-term".')] = "",
     list_: Annotated[bool, typer.Option("--list", help="The closures that have not ended.")] = False,
     withdraw: Annotated[bool, typer.Option("--withdraw", help="Take back the one that begins on FROM.")] = False,
+    yes: Yes = False,
 ) -> None:
     from quarantine.actions import peopling
     from quarantine.failures import Usage
@@ -64,24 +67,25 @@ def closed(
     if site is None or first is None or (last is None and not withdraw):
         raise Usage("Which site is shut, from which day to which? quarantine site closed SITE FROM TO --what WORDS.")
     if withdraw:
-        made = peopling.open_site(session().desk(), site, first)
-        session().emit(made, [f"{made['site']} is not shut {_days(made)}: withdrawn."])
+        made = peopling.open_site(session().desk(), site, first, yes=yes)
+        session().emit(made, [f"{made['site']} is not shut {_days(made)}: withdrawn.", *made["moved"]])
         return
-    made = peopling.close_site(session().desk(), site, first, str(last), weekdays=weekdays, what=what)
-    _say(made, f"{made['site']} is shut {_days(made)}{_on(made)}{_why(made['what'])}. {UNMOVED}")
+    made = peopling.close_site(session().desk(), site, first, str(last), weekdays=weekdays, what=what, yes=yes)
+    _say(made, f"{made['site']} is shut {_days(made)}{_on(made)}{_why(made['what'])}.")
 
 
 def _say(made: dict[str, Any], head: str) -> None:
-    """What was written, and what nobody can do then."""
+    """What was written, which days it moved, and what nobody can do then."""
+    told = [head, *made["moved"]] if made["moved"] else [f"{head} {UNMOVED}"]
     if made["lines"]:
         lines = [
-            head,
-            f"Open work that nobody can do then: {len(made['lines'])}",
+            *told,
+            f"Open work that nobody can do then: {len(made['clashes'])}",
             *(f"  {line}" for line in made["lines"]),
             "Ask somebody, do it on another day (quarantine why CODE says what it hangs on), or skip it with a reason.",
         ]
     else:
-        lines = [head, "No open work of those days is left without somebody who may do it."]
+        lines = [*told, "No open work of those days is left without somebody who may do it."]
     session().emit({k: v for k, v in made.items() if k != "lines"}, lines)
 
 
@@ -101,12 +105,13 @@ def _why(text: str) -> str:
 def role(
     keeper: Annotated[str, typer.Argument(help="Whose role it is.")],
     role: Annotated[str, typer.Argument(help="keeper, adult, sitter or pupil.")],
+    yes: Yes = False,
 ) -> None:
     from quarantine.actions.peopling import set_role
 
-    made = set_role(session().desk(), keeper, role.strip().casefold())
+    made = set_role(session().desk(), keeper, role.strip().casefold(), yes=yes)
     was = f" (was {made['was']})" if made["was"] else ""
-    session().emit(made, [f"{made['keeper']}: {made['role']}{was}. {MEANS[made['role']]}"])
+    session().emit(made, [f"{made['keeper']}: {made['role']}{was}. {MEANS[made['role']]}", *made["moved"]])
 
 
 MEANS = {

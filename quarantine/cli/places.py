@@ -31,11 +31,15 @@ def list_sites() -> None:
     session().emit(document, [f"{s['name']}, {s['zone']}" for s in sites] or ["No site yet: quarantine site add."])
 
 
-def add_keeper(name: Annotated[str, typer.Argument(help="How the keeper signs; initials will do.")]) -> None:
+def add_keeper(
+    name: Annotated[str, typer.Argument(help="How the keeper signs; initials will do.")],
+    yes: Annotated[bool, typer.Option("--yes", help="Accept the dates this moves.")] = False,
+) -> None:
     from quarantine.actions.places import add_keeper
 
-    row = add_keeper(session().desk(), name)
-    session().emit({"keeper": row["name"]}, [f"Keeper {row['name']}."])
+    row = add_keeper(session().desk(), name, yes=yes)
+    moved = {"moved": row["moved"]} if row["moved"] else {}
+    session().emit({"keeper": row["name"], **moved}, [f"Keeper {row['name']}.", *row["moved"]])
 
 
 Really = Annotated[bool, typer.Option("--really", help="It is so, though it looks like a slip.")]

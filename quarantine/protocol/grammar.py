@@ -84,6 +84,7 @@ GRAMMAR: dict[str, dict[str, Key]] = {
         "entered": Key("duration"),
         "after": Key("id"),
         "begun": Key("id"),
+        "between": Key("id"),
         "sign": Key("sign"),
         "reading": Key(" | ".join(READINGS)),
         "word": Key("text"),
@@ -164,7 +165,7 @@ GRAMMAR: dict[str, dict[str, Key]] = {
     },
 }
 
-STARTS = ("arrival", "entered", "after", "begun", "sign", "reading", "word")
+STARTS = ("arrival", "entered", "after", "begun", "between", "sign", "reading", "word")
 CONDITIONS = tuple(list(GRAMMAR["condition"])[:17])
 _NO_FIGURES = ("no_sign", "word", "period", "counts", "tasks", "sign", "event", "group")
 FIGURES = tuple(kind for kind in CONDITIONS if kind not in _NO_FIGURES)

@@ -45,6 +45,7 @@ MORE_EVENTS: dict[str, str] = {
     "bath_overrun": "note",
     "shared_net": "note",
     "not_looked": "note",
+    "keeper_absent": "note",
     "instruction": "note",
     "revised": "note",
 }
@@ -68,9 +69,9 @@ class Duration(NamedTuple):
 class Start(NamedTuple):
     """The fact that anchors a step or period, and how long after it (``by``) the work is due.
 
-    ``kind`` is arrival, entered, after, begun, sign, reading or word. ``subject`` is the step or period
-    (after: its end) or step (begun: its first run), the sign, the parameter or the sentence; None for arrival and
-    entered.
+    ``kind`` is arrival, entered, after, begun, between, sign, reading or word. ``subject`` is the step or period
+    (after: its end) or step (begun: its first run; between: each of its runs that another one follows), the sign, the
+    parameter or the sentence; None for arrival and entered.
     ``low`` and ``high`` are decimal text in the parameter's unit of READINGS, for a reading only.
     """
 

@@ -310,6 +310,7 @@ def _step(reader: Reader, value: object, path: Path_) -> Step | None:
         reader.wrong(
             (*path, "start"), "a `word`, because a keeper's word asks for what is given as needed", "another start"
         )
+    _check_between(reader, found, path)
     if found["kind"] == "dose":
         check_dose(reader, found, value, path)
     if len(reader.problems) > before:
@@ -347,6 +348,16 @@ def _check_move(reader: Reader, found: dict[str, Any], path: Path_) -> None:
         reader.wrong((*path, "after_window"), "shift, keep or reopen, because a move must say so (rule A11)")
 
 
+def _check_between(reader: Reader, found: dict[str, Any], path: Path_) -> None:
+    """What is done between two runs of another step has as many runs as that one says, and is no treatment itself."""
+    if found["start"] is None or found["start"].kind != "between":
+        return
+    if found["kind"] not in ("change", "chore", "test", None):
+        reader.wrong((*path, "start", "between"), "`between` only for a change, chore or test", found["kind"])
+    if found["repeat"] is not None:
+        reader.wrong((*path, "repeat"), "no `repeat`: it goes with the runs of the step it is between", "a repeat")
+
+
 def _check_ramp(reader: Reader, found: dict[str, Any], path: Path_) -> None:
     """What is brought to a value step by step is a daily chore at most, and ends by a `stop` on that reading."""
     if found["ramp"] is None:
@@ -364,6 +375,8 @@ def _period(reader: Reader, value: object, path: Path_) -> Period | None:
     band = {key: found.pop(key) for key in ("reading", "min", "max")}
     if None in found.values():
         return None
+    if found["start"].kind == "between":
+        reader.wrong((*path, "start", "between"), "another start: a period begins once", found["start"].subject)
     if found["counts"] != "in-range":
         for key in [key for key, said in band.items() if said is not None]:
             reader.wrong((*path, key), f"`{key}` only where days in range are counted", band[key])

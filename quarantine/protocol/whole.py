@@ -60,12 +60,13 @@ def _check_unique(reader: Reader, tables: list[tuple[Path_, dict[str, Any]]], ke
 
 
 def _check_subjects(reader: Reader) -> None:
-    """`after` names a step or a period, `begun` a step; `until` and criteria name a period."""
+    """`after` names a step or a period, `begun` and `between` a step; `until` and criteria name a period."""
     periods, steps = _named(reader.data, "period"), _named(reader.data, "step")
     for path, table in [*_tables(reader.data, "step"), *_tables(reader.data, "period")]:
         start = table.get("start")
         _check_known(reader, start, "start", "after", path, [*steps, *periods], "a step or a period")
-        _check_known(reader, start, "start", "begun", path, steps, "a step")
+        for key in ("begun", "between"):
+            _check_known(reader, start, "start", key, path, steps, "a step")
         _check_known(reader, table.get("repeat"), "repeat", "until", path, periods, "a period")
     for path, condition in _conditions(reader.data):
         _check_known(reader, condition, "", "period", path, periods, "a period")
@@ -91,8 +92,10 @@ def _waits(data: dict[str, Any]) -> dict[Node, list[Node]]:
             continue
         start = start if isinstance(start, dict) else {}
         repeat = repeat if isinstance(repeat, dict) else {}
-        begun = [(key, start[key]) for key in ("after", "begun") if isinstance(start.get(key), str)]
+        behind = {key: start[key] for key in ("after", "begun", "between") if isinstance(start.get(key), str)}
+        begun = [("after" if key == "after" else "begun", other) for key, other in behind.items()]
         until = [("after", repeat["until"])] if repeat.get("until") in periods else []
+        until += [("after", behind["between"])] if "between" in behind else []
         waits[("begun", name)] = begun
         waits[("after", name)] = [("begun", name), *until]
     return waits

@@ -63,6 +63,12 @@ def test_a_gap_says_since_when_nothing_was_read() -> None:
     assert "no reading for over 36 h after 2026-02-24" in judged(without, 721).says
 
 
+def test_before_the_first_reading_no_day_is_named_on_which_there_were_no_fish() -> None:
+    """Fish of 10 February, judged over 30 days on the 20th: the gap lies before their first reading, not in January."""
+    young = {hour: value for hour, value in DAILY.items() if hour <= 240}
+    assert "no reading for over 36 h before 2026-02-10; needed" in judged(young, 241).says
+
+
 def test_two_readings_of_the_last_day_are_not_thirty_days() -> None:
     """Two readings at least 6 h apart make a day steady, never a month."""
     assert judged({700: "23", 712: "23"}, 721).met is None

@@ -242,7 +242,7 @@ BROKEN = [
         "start = { }",
         "start = { }",
         "step[look].start",
-        "expected exactly one of arrival, entered, after, begun, sign, reading, word, got nothing",
+        "expected exactly one of arrival, entered, after, begun, between, sign, reading, word, got nothing",
     ),
     Case(
         "start with two kinds",
@@ -250,7 +250,8 @@ BROKEN = [
         'start = { arrival = "0 d", entered = "0 d" }',
         'entered = "0 d" }\nrepeat',
         "step[look].start",
-        'expected exactly one of arrival, entered, after, begun, sign, reading, word, got "arrival and entered"',
+        "expected exactly one of arrival, entered, after, begun, between, sign, reading, word, got "
+        '"arrival and entered"',
     ),
     Case(
         "start is text",
@@ -258,7 +259,7 @@ BROKEN = [
         'start = "0 d"',
         'start = "0 d"',
         "step[look].start",
-        'expected a table (arrival, entered, after, begun, sign, reading, word, by, min, max), got "0 d"',
+        'expected a table (arrival, entered, after, begun, between, sign, reading, word, by, min, max), got "0 d"',
     ),
     Case(
         "arrival with by",
