@@ -2,7 +2,8 @@
 any fish has its filter and its kit seen to. Pure.
 
 They are follow-ups (:mod:`quarantine.followups`) of the batch that left. Those of a move are its own, and judged with
-it; those of a water that stands idle stay with that water, and end when fish come into it.
+it; those of a water that stands idle stay with that water, and end when fish come into it. Of an incident what is to do
+at the tank stays there, until it is done; the look over the fish goes with them.
 """
 
 from __future__ import annotations
@@ -13,6 +14,7 @@ from typing import NamedTuple
 
 from quarantine.facts import Fact, local_day
 from quarantine.followups import (
+    CHECKS,
     COMMON,
     FOLLOWUP,
     RECENT_HOURS,
@@ -22,6 +24,9 @@ from quarantine.followups import (
     Made,
     day_of,
     end_of,
+    incident_checks,
+    is_asked,
+    is_of_place,
     key_of,
     overdosed_before,
     read_between,
@@ -82,6 +87,32 @@ CHORES = (
 """In the order in which they are done; how soon is our choice, no source."""
 
 
+class Gap(NamedTuple):
+    """The least time from one of the chores to the next: less is asked about, with what it takes and whose figure that
+    is."""
+
+    least: timedelta
+    says: str
+
+
+SOONEST = {
+    CHORES[1].step: Gap(
+        timedelta(minutes=15 + 30),
+        f"detergent takes 15 min ({IRELAND}), and hypochlorite of 200 mg/L 30 min at least ({HATCHERY}); another "
+        "disinfectant takes the time of its label",
+    ),
+    CHORES[2].step: Gap(timedelta(hours=24), "how long drying takes has no source; common practice is 24 h and more"),
+}
+"""By the later of two chores."""
+
+
+def chore_before(step: str) -> str | None:
+    """The chore of an emptied tank that comes before another one; None for the first, and for what is none."""
+    steps = [check.step for check in CHORES]
+    place = steps.index(step) if step in steps else 0
+    return steps[place - 1] if place else None
+
+
 FEED_DAYS = 3
 """Days from one feed of an idle filter to the next: common practice, no source. No source here gives an amount."""
 IDLE = "idle-"
@@ -106,6 +137,11 @@ KIT = Check(
 )
 
 
+def is_drain(step: str) -> bool:
+    """Whether a task is the chore by which the water of a tank goes."""
+    return step == CHORES[0].step
+
+
 def is_of_emptied(step: str) -> bool:
     """Whether a task is a chore of a tank that was emptied by a move."""
     return step.startswith(CHORES[0].step.removesuffix("drain"))
@@ -114,6 +150,11 @@ def is_of_emptied(step: str) -> bool:
 def is_of_idle(step: str) -> bool:
     """Whether a task is a chore of a water that stands without fish."""
     return step.startswith(FOLLOWUP + IDLE)
+
+
+def stays_behind(step: str) -> bool:
+    """Whether a task is work of a tank or of a water, which stays there when the fish leave."""
+    return is_of_emptied(step) or is_of_idle(step) or is_of_place(step)
 
 
 class Leaving(NamedTuple):
@@ -184,5 +225,25 @@ def after_a_move(berth: Berth, known: Known) -> Iterator[Made]:
             yield Made(task_of(left, check, known, fact.id, window, reason), check)
 
 
-OF_EACH = (after_a_move, overdosed_before)
+def after_an_incident(berth: Berth, known: Known) -> Iterator[Made]:
+    """Of an incident in a tank that the fish have left since: they are looked over all the same, if that was open."""
+    here = {fact.id for fact in known.facts if is_asked(berth, fact)}
+    for key in sorted(known.unchecked):
+        batch, step, root, _ = key.split(":")
+        check, since = CHECKS[step], berth.arrived_at
+        if batch == berth.batch and root not in here and check.kind == "look":
+            reason = f"an incident in the tank that they left {shown(since, berth.zone)}"
+            window, looked = (since, end_of(since, 23, berth.zone)), read_between(berth, check, known, since, None)
+            yield Made(task_of(berth, check, known, root, window, reason, settled_by=looked), check)
+
+
+def at_the_place(berth: Berth, known: Known) -> Iterator[Made]:
+    """What an incident asks for at a tank, for the batch that it was asked of and that has left: it stays to do."""
+    for made in incident_checks(berth, known):
+        if is_of_place(made.check.step):
+            reason = f"{made.task.reason}; the fish have left, this is still to do there"
+            yield made._replace(task=made.task._replace(reason=reason))
+
+
+OF_EACH = (after_a_move, overdosed_before, after_an_incident)
 """Follow-ups that every batch of a tank has of its own."""

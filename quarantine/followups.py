@@ -78,7 +78,8 @@ class Berth(NamedTuple):
 
 class Known(NamedTuple):
     """What a maker reads: the facts in order up to ``as_of``, outcomes by (step, id of the fact, number), the keys that
-    are stored, the doses that harm the filter with why, and the id of the first batch in the water."""
+    are stored, the doses that harm the filter with why, the id of the first batch in the water, and the keys of open
+    checks of incidents that stand, also of those in another water."""
 
     facts: tuple[Fact, ...]
     as_of: datetime
@@ -86,6 +87,7 @@ class Known(NamedTuple):
     stored: frozenset[str]
     harmful: Mapping[str, str]
     first: str
+    unchecked: frozenset[str] = frozenset()
 
 
 class Made(NamedTuple):
@@ -107,20 +109,21 @@ def followups(
     stored: frozenset[str] = frozenset(),
     harmful: Mapping[str, str] | None = None,
     of_each: tuple[Maker, ...] = (),
+    unchecked: frozenset[str] = frozenset(),
 ) -> list[Made]:
     """All follow-ups of one water system, as the facts have it at ``as_of`` (aware).
 
     ``berths``: the open batches, the first to arrive first; of a tank that holds several, the first has its tasks.
     ``stored``: keys of tasks on record; what is long past begins no new one. ``harmful``: dose id -> why it harms the
     filter. Facts may come in any order; those after ``as_of`` are left out. ``of_each`` are makers of what every batch
-    of a tank has of its own.
+    of a tank has of its own. ``unchecked``: keys of open checks of incidents that stand.
     """
     ordered = tuple(f for f in in_order(facts) if f.at <= as_of)
     of_tank: dict[str, Berth] = {}
     for berth in berths:
         of_tank.setdefault(berth.tank, berth)
     first = berths[0].batch if berths else ""
-    known = Known(ordered, as_of, outcomes_of(ordered), stored, harmful or {}, first)
+    known = Known(ordered, as_of, outcomes_of(ordered), stored, harmful or {}, first, unchecked)
     found = [made for berth in of_tank.values() for maker in MAKERS for made in maker(berth, known)]
     return [*found, *(made for berth in berths for maker in of_each for made in maker(berth, known))]
 
@@ -299,6 +302,27 @@ AGAIN = {
         ),
         24,
     ),
+    "copper": Again(
+        (
+            Check(
+                "copper-change",
+                "change",
+                "Change water, until copper is under its limit",
+                note="How much is said by: quarantine reading. Read it again first: a slip of the kit looks the same. "
+                "No copper before it is read under its limit.",
+                references=("Rule C7 of this tool", COMMON),
+                who="keeper",
+            ),
+        ),
+        Check(
+            "copper-test",
+            "test",
+            "Test again: free copper",
+            ("copper",),
+            "Now, after each change, and until it is within its limit (common practice, no source).",
+        ),
+        1,
+    ),
     "ph": Again(
         (),
         Check(
@@ -394,6 +418,8 @@ def _judged(berth: Berth, known: Known, about: str) -> list[_Judged]:
     """Each reading of this tank that tells of a parameter, judged with what was known then; unknown is left out."""
     names = ("tan", "ph", "temperature") if about == "uia" else (about,)
     readings = [f for f in known.facts if f.kind == "reading"]
+    if about == "copper":  # total and chelated copper are on another scale, and no limit is theirs
+        readings = [f for f in readings if f.data.get("form") == "free"]
     mine = [f for f in readings if f.tank == berth.tank and f.at >= berth.arrived_at and f.data["parameter"] in names]
     if not _may_be_past(berth, mine, about):
         return []
@@ -564,6 +590,14 @@ INCIDENTS = {
     "other": (After(WARMTH, False, 0, 6), After(LOOK, False, 0, 24)),
 }
 """What each kind of incident asks for; hours and order are common practice, no source."""
+CHECKS = {after.check.step: after.check for asked in INCIDENTS.values() for after in asked}
+"""The checks of incidents by their steps."""
+
+
+def is_of_place(step: str) -> bool:
+    """Whether a check of an incident is work at a tank, its kit and its room: it is there to do without fish too."""
+    check = CHECKS.get(step)
+    return check is not None and check.kind == "chore" and check is not RESCUE
 
 
 def incident_words(fact: Fact) -> str:
@@ -582,11 +616,16 @@ def ends_of(facts: tuple[Fact, ...] | list[Fact]) -> dict[str, datetime | None]:
     }
 
 
+def is_asked(berth: Berth, fact: Fact) -> bool:
+    """Whether a fact is an incident in this tank since the batch is there."""
+    return fact.kind == "incident" and berth.tank in fact.data["tank_ids"] and fact.at >= berth.arrived_at
+
+
 def incident_checks(berth: Berth, known: Known) -> Iterator[Made]:
     """The checks of each incident in this tank; what follows its end waits until someone says that it is over."""
     ends = ends_of(known.facts)
     for fact in known.facts:
-        if fact.kind != "incident" or berth.tank not in fact.data["tank_ids"] or fact.at < berth.arrived_at:
+        if not is_asked(berth, fact):
             continue
         for after in INCIDENTS[fact.data["what"]]:
             since = ends[fact.id] if after.over else fact.at

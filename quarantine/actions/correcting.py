@@ -12,11 +12,14 @@ from datetime import datetime, timedelta
 from decimal import Decimal
 from typing import Any, NamedTuple
 
+from quarantine.actions.admitting import forget_added
+from quarantine.actions.consequences import consequences, earliest_days
 from quarantine.actions.desk import Desk, local_text, when
 from quarantine.actions.drawing import drawn_anew, give_back, write
-from quarantine.actions.exchanging import after_correction, open_work
+from quarantine.actions.entering import add_fact
+from quarantine.actions.exchanging import TAKES, after_correction, open_work
 from quarantine.actions.given_anew import answered, gave
-from quarantine.actions.planning import add_fact, consequences, earliest_days, replan
+from quarantine.actions.planning import replan
 from quarantine.actions.restoring import (
     Stocked,
     earlier,
@@ -27,7 +30,11 @@ from quarantine.actions.restoring import (
     states_changed,
     stocked,
 )
+from quarantine.actions.returning import Later, again_at, came_later, put_back, refuse_built_upon, regrouped, standing
+from quarantine.facts import flow_was
 from quarantine.failures import Refused, Unknown, Usage
+from quarantine.followups import is_of_place
+from quarantine.luggage import COPIED
 from quarantine.plan import Plan, timing_of
 from quarantine.quantity import read, show, to
 from quarantine.records.codec import instant, text_of_instant
@@ -39,10 +46,16 @@ NOT_TAKEN_BACK = {
     "closed": "a sign-off is sealed; start the batch again if its fish go on alone",
     "extended": "an extension is sealed; extend by fewer days by signing off again",
     "amended": "an amendment is undone by another one",
-    "merged": "batches that were merged are parted again: quarantine batch split BATCH --fish COUNT --name NAME",
-    "moved_in": "fish that were moved are moved back: quarantine batch move BATCH --to TANK",
 }
 """Facts that others were sealed or made upon, and what to do instead."""
+REGROUPED = (
+    "a move, a parting or a joining is taken back whole, while it is your last entry (quarantine undo REASON), and "
+    "typed anew; later the fish are moved on (quarantine batch move BATCH --to TANK)"
+)
+"""Why one is not corrected: what came of it hangs on it as it was."""
+
+NOT_HAPPENED = ("calendar written", "acknowledged")
+"""Entries of one's own that undo passes over: they are of no fish and no water."""
 
 LAST = 500
 """How many entries back one's own last one is looked for."""
@@ -58,17 +71,23 @@ class Entry(NamedTuple):
     facts: list[Row]
     of_stock: bool = False
     stocked: Stocked = Stocked()
+    later: tuple[Later, ...] = ()
+    """of one's own last entry: those of all keepers since, the first first"""
 
 
 def undo(desk: Desk, because: str, *, yes: bool = False) -> dict[str, Any]:
     """Take back one's own last entry: every fact of it that still stands. ``yes`` accepts that dates move.
 
-    Of a correction only that: what it had corrected stands again. What was entered of the stock is reversed.
+    Of a correction only that: what it had corrected stands again. What was entered of the stock is reversed. Of a
+    move, a parting or a joining of batches all that came of it is as it was, unless something was built upon it since.
     """
     reason = _reason(because)
     with desk.act() as act:
         entry = _own_last(act)
         _may_be_taken_back(entry)
+        if what := regrouped(entry.facts):
+            entry = entry._replace(facts=[*entry.facts, *came_later(act, entry.facts)])
+            refuse_built_upon(act, entry.seal, entry.says, what, entry.later)
         versions = {fact["id"]: earlier(act, fact) for fact in entry.facts}
         if any(fact["kind"] == "dose" and versions[fact["id"]] is None for fact in entry.facts) and not yes:
             raise Refused(
@@ -76,7 +95,7 @@ def undo(desk: Desk, because: str, *, yes: bool = False) -> dict[str, Any]:
                 "water must stay on record. Say --yes if nothing was given; a wrong amount is corrected: "
                 f"quarantine correct {entry.seal[:8]} gave=AMOUNT --because REASON."
             )
-        before = earliest_days(act, set(_waters(act, entry.facts)))
+        before = earliest_days(act, {*_waters(act, entry.facts), *(what.left if what else ())})
         replaced: dict[str, str] = {}
         for fact in entry.facts:
             if (version := versions[fact["id"]]) is not None:
@@ -84,6 +103,8 @@ def undo(desk: Desk, because: str, *, yes: bool = False) -> dict[str, Any]:
                 continue
             if fact["kind"] == "dose":
                 give_back(act, fact, reason)
+            if fact["kind"] == "added":
+                forget_added(act, fact)
             add_fact(
                 act,
                 "void",
@@ -95,6 +116,7 @@ def undo(desk: Desk, because: str, *, yes: bool = False) -> dict[str, Any]:
                 voids=fact["id"],
             )
         shelf = restock(act, entry.stocked, reason)
+        back = [*put_back(act, entry.seal, reason), *again_at(act, what)] if what else []
         moved = _settle(act, entry.facts, replaced, before, yes)
         again = [version for version in versions.values() if version is not None]
         words = [in_words(version) for version in again]
@@ -106,6 +128,7 @@ def undo(desk: Desk, because: str, *, yes: bool = False) -> dict[str, Any]:
             "says": entry.says,
             "because": reason,
             "moved": moved,
+            "back": back,
             "stands_again": words,
             "rescue": [said for version in again if (said := json.loads(version["data"]).get("rescue"))],
             "stock": shelf,
@@ -140,9 +163,15 @@ def correct(
         if not entry.facts:
             raise Refused(f"Nothing of entry {seal} stands any more: it was taken back or corrected; see the journal.")
         _may_be_taken_back(entry)
+        if regrouped(entry.facts):
+            raise Refused(f"Entry {entry.seal[:8]} ({entry.kind}: {entry.says}) stays as it is: {REGROUPED}.")
         changed = _new_data(act, desk, entry, words)
+        for fact in entry.facts:
+            changed |= {
+                copy["id"]: (changed[fact["id"]][0], "") for copy in _copies(act, fact) if fact["id"] in changed
+            }
         told, answers = [], []
-        asked = {fact["system"]: open_work(act, fact["system"]) for fact in entry.facts if fact["kind"] == "change"}
+        asked = {fact["system"]: open_work(act, fact["system"]) for fact in entry.facts if fact["kind"] in TAKES}
         replaced: dict[str, str] = {}
         before = earliest_days(act, set(_waters(act, entry.facts)))
         for fact in entry.facts:
@@ -156,7 +185,7 @@ def correct(
             data = {**was, **_shifted(was, moment - instant(fact["happened_at"])), **_timed(act, fact, was, moment)}
             new, says = changed.get(fact["id"], ({}, ""))
             data |= new
-            if "given" in new:
+            if "given" in new and fact["kind"] == "dose":
                 data["rescue"] = answered(act, fact, moment, was, data, really=really)
             if fact["kind"] == "exchange":
                 _refuse_backward_flow(data, moment)
@@ -179,13 +208,14 @@ def correct(
             )
             if "drawn" in was:
                 write(act, replaced[fact["id"]], moment, data)
-            told.append(says or f"{fact['kind']}: {local_text(moment, zone)}")
-            answers.append(data["rescue"] if "given" in new else "")
+            if COPIED not in was:
+                told.append(says or f"{fact['kind']}: {local_text(moment, zone)}")
+                answers.append(data["rescue"] if "given" in new else "")
         moved = _settle(act, [f for f in entry.facts if f["id"] in replaced], replaced, before, yes)
         follows = [
             line
             for fact in entry.facts
-            if fact["kind"] == "change" and fact["id"] in replaced
+            if fact["kind"] in TAKES and fact["id"] in replaced
             for line in after_correction(act, fact, asked[fact["system"]], changed.get(fact["id"], ({}, ""))[0])
         ]
         act.describe("corrected", f"{entry.kind} [{entry.seal[:8]}] {'; '.join(told)}: {reason}")
@@ -233,10 +263,12 @@ def _reason(text: str) -> str:
 def _own_last(act: Act) -> Entry:
     """The keeper's own last entry of which something stands."""
     later: set[str] = set()
+    since: list[Later] = []
     for row in act.rows("journal_last", most=LAST):
         said = json.loads(row["payload"])
-        if said["keeper"] == act.keeper and said["kind"] != "calendar written":
-            entry = _entry(act, row)._replace(stocked=stocked(act, said["rows"], later))
+        if said["keeper"] == act.keeper and said["kind"] not in NOT_HAPPENED:
+            shelf = stocked(act, said["rows"], later)
+            entry = _entry(act, row)._replace(stocked=shelf, later=tuple(reversed(since)))
             if entry.facts or entry.stocked:
                 return entry
             if not _fact_ids(row) and not entry.of_stock:
@@ -244,6 +276,7 @@ def _own_last(act: Act) -> Entry:
                     f"Your last entry ({entry.kind}: {entry.says}) is not of something that happened; it stays."
                 )
         later |= states_changed(said["rows"])
+        since.append(Later(row["id"], said["says"], said["keeper"], tuple(_fact_ids(row))))
     raise Refused("You have no entry that can be taken back.")
 
 
@@ -265,14 +298,28 @@ def _fact_ids(row: Row) -> list[str]:
 
 def _entry(act: Act, row: Row) -> Entry:
     said = json.loads(row["payload"])
-    facts = [found[0] for id_ in _fact_ids(row) if (found := act.rows("fact_stands", id=id_))]
+    facts = [found for id_ in _fact_ids(row) if (found := standing(act, id_))]
+    told = {fact["id"] for fact in facts}
+    facts += [copy for fact in facts for copy in _copies(act, fact) if copy["id"] not in told]
     of_stock = is_of_stock(said["rows"])
     return Entry(row["id"], said["kind"], said["says"], instant(said["entered_at"]), facts, of_stock)
 
 
+def _copies(act: Act, fact: Row) -> list[Row]:
+    """What parts of its batch have of a fact, and parts of those: it was of their fish as well (rule B4)."""
+    found = act.rows("copies_of", copied=f'%"{COPIED}":"{_first_id(fact)}"%')
+    return [one for copy in found for one in (copy, *_copies(act, copy))]
+
+
+def _first_id(fact: Row) -> str:
+    """The id of the first fact of a line of corrections."""
+    return str(json.loads(fact["data"]).get("first", {}).get("id", fact["id"]))
+
+
 def _may_be_taken_back(entry: Entry) -> None:
     for fact in entry.facts:
-        if instead := NOT_TAKEN_BACK.get(fact["kind"]):
+        # A part of a batch has copies of what that one was told: they go with the parting.
+        if (instead := NOT_TAKEN_BACK.get(fact["kind"])) and COPIED not in json.loads(fact["data"]):
             raise Refused(f"Entry {entry.seal[:8]} ({entry.kind}: {entry.says}) stays as it is: {instead}.")
 
 
@@ -281,11 +328,11 @@ def _settle(act: Act, facts: list[Row], replaced: dict[str, str], before: dict[s
     touched: set[str] = set()
     batches = {b["id"]: b["state"] for b in act.rows("batches")}
     for fact in facts:
-        first = json.loads(fact["data"]).get("first", {}).get("id", fact["id"])
+        first = _first_id(fact)
         for task in [t for id_ in {fact["id"], first} for t in act.rows("settled_by", fact=f'%"fact":"{id_}"%')]:
             # Of a batch that died out what is about the water is still to do (rule B7).
             water = batches[task["batch"]] == "died out" and task["kind"] in ("change", "chore")
-            if batches[task["batch"]] in ("open", "expected") or water:
+            if batches[task["batch"]] in ("open", "expected") or water or _is_of_place(act, task):
                 _reopen(act, task["id"])
                 touched.add(task["id"])
     systems = _waters(act, facts)
@@ -293,15 +340,21 @@ def _settle(act: Act, facts: list[Row], replaced: dict[str, str], before: dict[s
     again = [_reopen_unsettled(act, system, plan) for system, plan in zip(systems, made, strict=True)]
     made = [replan(act, system) if any(again) else plan for system, plan in zip(systems, made, strict=True)]
     for fact in facts:
-        first = json.loads(fact["data"]).get("first", {}).get("id", fact["id"])
+        first = _first_id(fact)
         for task in act.rows("settled_by", fact=f'%"fact":"{first}"%'):
             # The plan knows a line of corrections by its first fact; the task names the one that stands.
             if fact["id"] in replaced and task["id"] in touched:
                 act.change("task", task["id"], outcome={"fact": replaced[fact["id"]]})
     moved = consequences(act, before, made)
-    if moved and not yes:
+    if moved and not (yes or act.dry_run):
         raise Refused(f"This moves dates: {'; '.join(moved)}. Say --yes to accept that.", moved=moved)
     return moved
+
+
+def _is_of_place(act: Act, task: Row) -> bool:
+    """Whether a task is what an incident asks for at a tank, whoever has left it."""
+    steps = (row["step"] for row in act.rows("tasks_of_batch", batch=task["batch"]) if row["id"] == task["id"])
+    return is_of_place(next(steps))
 
 
 def _waters(act: Act, facts: list[Row]) -> list[str]:
@@ -433,7 +486,8 @@ def _rate(act: Act, desk: Desk, fact: Row, text: str) -> tuple[dict[str, Any], s
 
     litres = read_rate(text)
     was = Decimal(json.loads(fact["data"])["litres_per_hour"])
-    return {"litres_per_hour": litres}, f"rate {show(was, 3)} -> {show(litres, 3)} L/h"
+    kept = flow_was(json.loads(fact["data"]), text_of_instant(act.now))
+    return {"litres_per_hour": litres, **kept}, f"rate {show(was, 3)} -> {show(litres, 3)} L/h"
 
 
 def _until(act: Act, desk: Desk, fact: Row, text: str) -> tuple[dict[str, Any], str]:
@@ -441,10 +495,11 @@ def _until(act: Act, desk: Desk, fact: Row, text: str) -> tuple[dict[str, Any], 
     zone = _zone(act, fact["system"])
     was = json.loads(fact["data"]).get("until")
     before = local_text(instant(was), zone) if was else "running"
+    kept = flow_was(json.loads(fact["data"]), text_of_instant(act.now))
     if text.casefold() == "running":
-        return {"until": None}, f"until {before} -> running"
+        return {"until": None, **kept}, f"until {before} -> running"
     end = when(text, zone, act.now, what="until=")
-    return {"until": end}, f"until {before} -> {local_text(end, zone)}"
+    return {"until": end, **kept}, f"until {before} -> {local_text(end, zone)}"
 
 
 def _refuse_backward_flow(data: dict[str, Any], moment: datetime) -> None:
@@ -467,7 +522,8 @@ def _reading(name: str) -> Correction:
         parameter, value, step = read_reading(f"{name if name in (*FORMS, *COPPER_FORMS) else was}={text}")
         unit = f" {parameter.unit}" if parameter.unit else ""
         form = {"form": parameter.form} if parameter.form else {}
-        return {"value": value, "step": step, **form}, f"{parameter.title} {_was(fact, 'value')} -> {show(value)}{unit}"
+        data = {"value": value, "step": step, "plus_minus": parameter.error, **form}
+        return data, f"{parameter.title} {_was(fact, 'value')} -> {show(value)}{unit}"
 
     return find
 

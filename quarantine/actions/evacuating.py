@@ -9,7 +9,7 @@ from quarantine.actions.cards import measured
 from quarantine.actions.desk import Desk, find_tank, free_name, when
 from quarantine.actions.moving import How, Moved, carry
 from quarantine.actions.places import add_volume
-from quarantine.failures import Refused, Usage
+from quarantine.failures import Refused, Unknown, Usage
 from quarantine.quantity import show, to
 from quarantine.records.reads import Row
 from quarantine.records.store import Act, new_id
@@ -48,7 +48,7 @@ def evacuate(
             raise Usage(
                 '--level known is for a tank that is made now and filled with the old water: say --make "40 L".'
             )
-        there = find_tank(act, to) if make is None else make_tank(act, to, left, make, moment)
+        there = _there(act, to) if make is None else make_tank(act, to, left, make, moment)
         how = How(
             urgent=True,
             no_water=level == "none",
@@ -63,14 +63,27 @@ def evacuate(
         return told
 
 
+def _there(act: Act, name: str) -> Row:
+    """The tank they go to. Raises Unknown, which says how one is made of it in the same breath."""
+    try:
+        return find_tank(act, name)
+    except Unknown as unknown:
+        unknown.sentence += ' A tub or a bin that is made a tank now: say the water in it too, --make "40 L".'
+        raise
+
+
 def make_tank(act: Act, name: str, left: Row, make: str, moment: datetime) -> Row:
-    """A tank of so many litres, of the same water and at the same site as another one, in a system of its own."""
+    """A tank of so many litres, of the same water and at the same site as another one, in a system of its own. One of
+    that name that an emergency made, and of which nothing is on record because it was taken back, is that tank.
+    """
     litres, error = measured(make, "volume", "--make")
     whole, off = to(litres, "L"), to(error, "L", difference=True)
     if not any(mark in make for mark in ("±", "+")):
         off = whole * ROUGH_PERCENT / 100
     if whole <= 0 or off >= whole:
         raise Refused("--make is the water in the new tank, more than nothing and more than its plus-minus.")
+    if there := _made_before(act, name, left, whole, off):
+        return there
     fresh = free_name(act.rows("tanks"), "tank", name)
     if any(row["name"].casefold() == fresh.casefold() for row in act.rows("systems")):
         raise Refused(f"There is a water system {fresh!r} already; choose another name.")
@@ -90,3 +103,20 @@ def make_tank(act: Act, name: str, left: Row, make: str, moment: datetime) -> Ro
     says = f"{show(whole, 2)} L, plus or minus {show(off, 2, up=True)} L, {MADE_BY}"
     add_volume(act, tank["id"], whole, off, MADE_BY, moment, [says])
     return find_tank(act, fresh)
+
+
+def _made_before(act: Act, name: str, left: Row, whole: Decimal, off: Decimal) -> Row | None:
+    """The tank of a name, of these litres, that was made for a move which was taken back: nothing is known of its
+    water, and no batch was ever in it."""
+    found = [row for row in act.rows("tanks") if row["name"].casefold() == " ".join(name.split()).casefold()]
+    if not found:
+        return None
+    there = found[0]
+    volumes = act.rows("volumes", tank=there["id"])
+    made = len(volumes) == 1 and volumes[0]["method"] == MADE_BY
+    same = made and (Decimal(volumes[0]["litres"]), Decimal(volumes[0]["plus_minus"])) == (whole, off)
+    alike = all(there[column] == left[column] for column in ("site", "water"))
+    used = act.rows("facts_since", system=there["system"], since="") or act.rows(
+        "batches_of_system", system=there["system"]
+    )
+    return there if same and alike and not used else None

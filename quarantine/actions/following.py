@@ -10,13 +10,25 @@ from typing import Any, NamedTuple
 
 from quarantine.emptied import OF_EACH, is_of_idle
 from quarantine.facts import Fact, PlannedTask, in_order
-from quarantine.followups import AGAIN, FOLLOWUP, RECENT_HOURS, WATCH, WATCH_DAYS, Berth, Check, followups
+from quarantine.followups import (
+    AGAIN,
+    CHECKS,
+    FOLLOWUP,
+    RECENT_HOURS,
+    WATCH,
+    WATCH_DAYS,
+    Berth,
+    Check,
+    followups,
+    is_of_place,
+    shown,
+)
 from quarantine.luggage import MOVED_IN
 from quarantine.plan import Course
 from quarantine.protocol import Protocol
 from quarantine.quantity import UNITS, Quantity, show, to
 from quarantine.records.codec import instant
-from quarantine.records.loading import task_values
+from quarantine.records.loading import fact_of, task_values
 from quarantine.records.reads import Row, Rows
 from quarantine.water.advice import S43, Limit
 
@@ -70,21 +82,54 @@ def followed(
         for batch in here
     ]
     stored_keys = frozenset(row["key"] for row in mine)
-    made = followups(berths, known, now, stored_keys, _harmful(known, mine, now), OF_EACH)
+    made = followups(berths, known, now, stored_keys, _harmful(known, mine, now), OF_EACH, _unchecked(rows, mine))
     wanted = [one for one in made if not one.settled]
+    # What an incident asks for at a tank that its batch has left stays with that tank: it is no task of this water.
+    asked = {one.task.key for one in wanted}
+    mine = [row for row in mine if row["key"] in asked or not is_of_place(row["step"])]
     open_ = {one.task.key for one in wanted if one.task.outcome is None}
+    settled = {(one.task.batch, one.task.step): one.settled for one in made if one.settled}
     return Followed(
-        [_reopened(row, open_) for row in mine],
+        [_groundless(rows, _reopened(row, open_), asked) for row in mine],
         [one.task for one in wanted],
         {(one.task.batch, one.task.step): detail_of_check(one.check) for one in wanted},
-        {(one.task.batch, one.task.step): one.settled for one in made if one.settled},
+        _left(rows, [row for row in mine if row["key"] not in asked], moved, here[0]["zone"]) | settled,
     )
+
+
+def _left(rows: Rows, gone: list[Row], moved: dict[str | None, datetime], zone: str) -> dict[tuple[str, str], str]:
+    """Why what was asked for of a water that fish have left since is withdrawn, by batch and step: what it was asked
+    for stands, but not in the water that they are in."""
+    return {
+        (row["batch"], row["step"]): f"{row['reason']}; the fish left that water {shown(moved[row['batch']], zone)}: "
+        "nothing of it is asked for them any more"
+        for row in gone
+        if row["state"] in ("planned", "missed")
+        and row["batch"] in moved
+        and rows.rows("fact_stands", id=row["key"].split(":")[2])
+    }
+
+
+def _unchecked(rows: Rows, mine: list[Row]) -> frozenset[str]:
+    """The keys of open checks of incidents that stand, wherever these were."""
+    open_ = [row["key"] for row in mine if row["step"] in CHECKS and row["state"] in ("planned", "missed")]
+    stand = {fact_of(row).id for row in rows.rows("incidents")} if open_ else set()
+    return frozenset(key for key in open_ if key.split(":")[2] in stand)
 
 
 def _reopened(row: Row, open_: set[str]) -> Row:
     """A test or a look whose reading was taken back is open again: nothing else makes it done."""
     gone = row["state"] == "done" and row["kind"] in ("test", "look") and row["key"] in open_
     return {**row, "state": "taken back"} if gone else row
+
+
+def _groundless(rows: Rows, row: Row, asked: set[str]) -> Row:
+    """A check of an incident that was taken back is asked for by nothing: also one that a reading had settled is
+    withdrawn with it."""
+    settled = row["state"] == "done" and row["kind"] in ("test", "look") and row["step"] in CHECKS
+    if not settled or row["key"] in asked or rows.rows("fact_stands", id=row["key"].split(":")[2]):
+        return row
+    return {**row, "state": "planned"}
 
 
 def detail_of_check(check: Check) -> dict[str, Any]:
@@ -108,7 +153,11 @@ def _limits(here: list[Row], courses: list[Course], facts: list[Fact], mine: lis
     since = now - timedelta(hours=RECENT_HOURS)
     if not any(f.kind == "reading" and f.at >= since for f in facts) and not any(r["step"] in steps for r in mine):
         return ()  # nothing to judge, and nothing to load
-    return (*limits_that_hold(here[0]["water"]), *limits_of_protocols(course.protocol for course in courses))
+    return (
+        *limits_that_hold(here[0]["water"]),
+        *limits_of_protocols(course.protocol for course in courses),
+        *limits_of_copper((course.protocol for course in courses), facts),
+    )
 
 
 def limits_that_hold(water: str) -> Limits:
@@ -136,6 +185,32 @@ def limits_of_protocols(protocols: Iterable[Protocol]) -> Limits:
                 says = f"protocol {protocol.id}{f': {cite}' if cite else ''}"
                 limits.append(Limit(str(c.value), _decimal(c.low), _decimal(c.high), says))
     return tuple(limits)
+
+
+def limits_of_copper(protocols: Iterable[Protocol], facts: Iterable[Fact]) -> Limits:
+    """The ceilings of the rows by which copper is given, or was, to a water that was read for free copper (rule C7)."""
+    known = list(facts)
+    if not any(f.kind == "reading" and f.data["parameter"] == "copper" for f in known):
+        return ()
+    planned = [step.treatment.regimen for protocol in protocols for step in protocol.steps if step.treatment]
+    given = [f.data["regimen"] for f in known if f.kind == "dose" and f.data["substance"] == "copper"]
+    found = (_ceiling_of_copper(name) for name in dict.fromkeys((*planned, *given)))
+    return tuple(limit for limit in found if limit is not None)
+
+
+def _ceiling_of_copper(name: str) -> Limit | None:
+    """The ceiling of a row that puts copper into the water, as copper and with its source; None for another row."""
+    from quarantine import dosing
+    from quarantine.dosing.known import ceiling_of
+    from quarantine.dosing.words import cited
+    from quarantine.formulary import regimen
+
+    substance, row = regimen(name)
+    ceiling = ceiling_of(row, None) if substance.id == "copper" and not row.own_vessel else None
+    high = dosing.ceiling_in_ledger(substance, row)
+    if ceiling is None or high is None:
+        return None
+    return Limit("copper", None, high, f"ceiling of {row.id}: {cited(substance, ceiling.figure.reference)}")
 
 
 def _decimal(text: str | None) -> Decimal | None:

@@ -9,8 +9,10 @@ from __future__ import annotations
 from datetime import datetime
 from typing import Any, NamedTuple
 
+from quarantine.actions.consequences import ask_about_moved, consequences, earliest_days
 from quarantine.actions.desk import Desk, find_tank, local_text, when
-from quarantine.actions.planning import add_fact, consequences, earliest_days, id_after, replan
+from quarantine.actions.entering import add_fact, id_after
+from quarantine.actions.planning import replan
 from quarantine.evidence import COOLS, INCIDENT_WORDS
 from quarantine.facts import Fact
 from quarantine.failures import Refused, Usage
@@ -65,8 +67,7 @@ def incident(
         facts = [_write(act, system, here, start, data) for system in systems]
         made = [replan(act, system) for system in systems]
         moved = consequences(act, before, made)
-        if moved and not yes:
-            raise Refused(f"This would move dates: {'; '.join(moved)}. Say --yes to record it.", moved=moved)
+        ask_about_moved(act, moved, yes=yes)
         names = ", ".join(data["tanks"])
         span = f"from {local_text(start, zone)}"
         span += f" until {local_text(end, zone)}" if until is not None else ", not over yet"
@@ -94,7 +95,7 @@ CARD = "What to do meanwhile, with this tank's litres: quarantine card emergency
 def incident_over(desk: Desk, tank_name: str, *, at: str | None = None) -> Noted:
     """The open incident of a tank is over, in all its tanks; of several the one that began last.
 
-    Raises Refused where none is open, Usage for an end that is not after its beginning.
+    Raises Refused where none is open, Usage for an end before its beginning.
     """
     with desk.act() as act:
         tank = find_tank(act, tank_name)
@@ -103,9 +104,9 @@ def incident_over(desk: Desk, tank_name: str, *, at: str | None = None) -> Noted
         if not found:
             raise Refused(f"No incident is open in {tank['name']}; nothing was recorded.")
         last = found[-1]
-        if moment <= last.at:
+        if moment < last.at:
             raise Usage(
-                f"It began {local_text(last.at, tank['zone'])}; --at ({local_text(moment, tank['zone'])}) is not after."
+                f"It began {local_text(last.at, tank['zone'])}; --at ({local_text(moment, tank['zone'])}) is before."
             )
         parts = [f for f in _open(act) if f.at == last.at and f.data["tanks"] == last.data["tanks"]]
         for part in parts:
@@ -183,7 +184,9 @@ def _checks(act: Act, systems: list[str], facts: list[str]) -> list[dict[str, An
     found = []
     tanks = {tank["id"]: tank for tank in act.rows("tanks")}
     for system in dict.fromkeys(systems):
-        for row in act.rows("tasks_of_system", system=system):
+        # What is to do at a tank that its fish have left is open there, and no task of a batch in this water.
+        rows = (*act.rows("tasks_of_system", system=system), *act.rows("open_tasks_of_system", system=system))
+        for row in {row["id"]: row for row in rows if row["system"] == system}.values():
             if row["step"].startswith(FOLLOWUP) and row["key"].split(":")[2] in facts and row["state"] != "withdrawn":
                 found.append((row["due_from"] or "~", row["title"], row))
     return [

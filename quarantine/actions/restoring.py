@@ -12,9 +12,10 @@ from typing import Any, NamedTuple
 from quarantine import stock
 from quarantine.actions.desk import local_text
 from quarantine.actions.drawing import drawn_again, give_back, write
-from quarantine.actions.planning import add_fact
+from quarantine.actions.entering import add_fact
 from quarantine.actions.shelf import lots, stock_zone
 from quarantine.actions.stocking import BY_WORD, move, standing
+from quarantine.facts import flow_was
 from quarantine.failures import Refused
 from quarantine.records.codec import instant, text_of_instant
 from quarantine.records.reads import Row
@@ -25,11 +26,18 @@ from quarantine.stock import Lot
 
 
 def earlier(act: Act, fact: Row) -> Row | None:
-    """The fact in whose place a correction stands; None where it corrects nothing. What stands again after a correction
-    was taken back is as it was first: it has no earlier version but the one that it had then."""
+    """The fact in whose place a correction stands; None where it corrects nothing, or only the plan wrote it anew. What
+    stands again after a correction was taken back is as it was first: it has no earlier version but the one that it had
+    then."""
     while restored := json.loads(fact["data"]).get("restored"):
         fact = act.rows("fact", id=restored)[0]
-    return act.rows("fact", id=fact["voids"])[0] if fact["voids"] else None
+    return act.rows("fact", id=fact["voids"])[0] if fact["voids"] and not by_the_plan(fact) else None
+
+
+def by_the_plan(fact: Row) -> bool:
+    """Whether a fact stands in the place of another that nobody corrected
+    (:func:`quarantine.actions.repacking.repack`)."""
+    return fact["voids"] is not None and fact["kind"] != "void" and "corrected" not in json.loads(fact["data"])
 
 
 def restore(act: Act, fact: Row, was: Row, because: str) -> str:
@@ -42,6 +50,9 @@ def restore(act: Act, fact: Row, was: Row, because: str) -> str:
     if fact["kind"] == "change" and later["out_litres"] != data["out_litres"]:
         # What a dose again was sized by meanwhile stays known (rule C1).
         data["out_was"] = [*later.get("out_was", []), [later["out_litres"], text_of_instant(act.now)]]
+    flow = ("litres_per_hour", "until")
+    if fact["kind"] == "exchange" and any(later[name] != data[name] for name in flow):
+        data |= flow_was(later, text_of_instant(act.now))
     data["first"] = data.get("first", {"id": was["id"], "entered_at": was["entered_at"]})
     data |= {"corrected": because, "restored": was["id"]}
     id_ = add_fact(

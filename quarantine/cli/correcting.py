@@ -21,7 +21,7 @@ def undo(
     made = undo(session().desk(), " ".join(reason), yes=yes)
     lines = [f"Taken back: {made['kind']}, {made['says']}. Both stay in the journal."]
     lines += [f"What it had corrected stands again: {words}." for words in made["stands_again"]]
-    session().emit(made, [*lines, *made["rescue"], *made["stock"], *made["moved"]])
+    session().emit(made, [*lines, *made["back"], *made["rescue"], *made["stock"], *made["moved"]])
 
 
 def correct(

@@ -49,7 +49,7 @@ def emergency(
 
 def split(
     batch: Annotated[str, typer.Argument(help="The batch.")],
-    fish: Annotated[str, typer.Option(help='How many, with the species where there are several: "4".')],
+    fish: Annotated[str, typer.Option(help='How many, with the species where there are several: "4", "2 A, 1 B".')],
     name: Annotated[str, typer.Option(help="The name of the new batch.")],
     to_tank: Annotated[str | None, typer.Option("--to", help="They went to another quarantine tank too.")] = None,
     no_water: NoWater = False,
