@@ -5,6 +5,7 @@ Pure. Unknown never counts as met; a criterion that cannot be judged says what i
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from datetime import date
 from typing import Any, NamedTuple
 
@@ -38,6 +39,40 @@ def judge(criteria: tuple[Condition, ...], standing: Standing, tasks: list[Plann
     return [_judge(criterion, standing, tasks) for criterion in criteria]
 
 
+class Beside(NamedTuple):
+    """Another open batch in the same water: its name, its own criteria as judged, how it stands."""
+
+    name: str
+    judged: list[Judged]
+    standing: Standing
+
+
+def together(standing: Standing, others: Iterable[Beside]) -> Judged | None:
+    """Rule B5: fish in one water are released when every batch in it is ready. ``others`` are the other open batches;
+    one without living fish does not count. None: there is none that does."""
+    counted = [one for one in others if one.standing.evidence.alive > 0]
+    if not counted:
+        return None
+    stands = [says for one in counted if (says := _not_ready(one))]
+    ready = f"{' and '.join(f'batch {one.name}' for one in counted)}, in the same water, could be released as well"
+    day = max(standing.earliest, *(one.standing.earliest for one in counted))
+    return Judged(ev.TOGETHER, not stands, "; ".join(stands) or ready, day if stands else None, "rule B5")
+
+
+def _not_ready(one: Beside) -> str:
+    """Why another batch in the water is not ready, in words; "" where it is. An open sign, or a hold that nobody
+    lifted, counts also where no criterion of its protocol asks for it."""
+    evidence = one.standing.evidence
+    unmet = [judged.title for judged in one.judged if not judged.met]
+    more = f", and {len(unmet) - 1} more" if unmet[1:] else ""
+    found = [f"not met is {unmet[0]!r}{more}"] if unmet else []
+    if evidence.open_signs:
+        found.append(f"open signs: {', '.join(sign.name for sign in evidence.open_signs)}")
+    if held := ev.emergency(evidence):
+        found.append(f"a hold is open: {held}")
+    return f"batch {one.name} in the same water is not ready: {'; '.join(found)}" if found else ""
+
+
 def _judge(criterion: Condition, standing: Standing, tasks: list[PlannedTask]) -> Judged:
     if criterion.kind == "period":
         verdict = _period(criterion, standing, tasks)
@@ -55,19 +90,20 @@ def _judge(criterion: Condition, standing: Standing, tasks: list[PlannedTask]) -
 def _period(criterion: Condition, standing: Standing, tasks: list[PlannedTask]) -> ev.Verdict:
     """Rule A8 with A2: the days are counted, the last day's look is logged, no past task is blank, no hold is open."""
     period = next(p for p in standing.periods if p.id == criterion.value)
+    # Medicine that is still due, or in the water, may put it off (rule A9).
+    day = max([period.complete_on, *(on for title, on in standing.days if title == criterion.title)])
     evidence = standing.evidence
-    looked = any(look.counts and look.day >= period.complete_on for look in evidence.looks)
-    counted = evidence.today >= period.complete_on and looked and period.is_proven
+    looked = any(look.counts and look.day >= day for look in evidence.looks)
+    counted = evidence.today >= day and looked and period.is_proven
     blank = sum(1 for t in tasks if t.outcome is None and t.day is not None and t.day < evidence.today)
-    waiting = any(t.kind == "dose" and t.outcome is None for t in tasks)
-    held = ev.emergency(evidence) if waiting else None
+    held = ev.emergency(evidence)
     stands = [f"{blank} past task{' has' if blank == 1 else 's have'} no outcome"] if blank else []
     stands += [f"a hold is open: {held}"] if held else []
     says = (
         f"day {period.day} of {period.length}, counted from {period.zero} ({period.because}); "
-        f"met on {period.complete_on} after the look"
+        f"met on {day} after the look"
     )
-    return ev.Verdict(counted and not stands, "; ".join([says, *stands]), max(period.complete_on, evidence.today))
+    return ev.Verdict(counted and not stands, "; ".join([says, *stands]), max(day, evidence.today))
 
 
 OWED = ("dose", "move")

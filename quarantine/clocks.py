@@ -13,13 +13,16 @@ from itertools import groupby
 from typing import NamedTuple
 from zoneinfo import ZoneInfo
 
-from quarantine.evidence import Evidence, Happening, PeriodStanding, Standing
+from quarantine.evidence import Evidence, Happening, PeriodStanding, Standing, own_clock
 from quarantine.facts import local_day
 from quarantine.protocol import Protocol
 from quarantine.water.ledger import CONTACT_SHARE, Exposure
 
 ENTRIES = ("fish_added", "shared_net")
 """What exposes fish to others: fish came in, or something wet was shared."""
+
+AGAIN_BY = ("shared_net", "moved")
+"""What begins the count of days since the last fish came in again, where the template says so."""
 
 IN_RANGE_RULE = "pause"
 """What holds of a time out of range of which a protocol says nothing (rule A10: what is not known is not counted)."""
@@ -93,7 +96,7 @@ class PeriodClock(NamedTuple):
     complete_on: date
     """by what is on record so far"""
     put_off_to: date | None
-    """the earliest day that doses which are still due leave for it, where that is a later one"""
+    """the earliest day that medicine which is still due, or in the water, leaves for it, where that is a later one"""
     proven: bool
 
 
@@ -124,7 +127,7 @@ def clocks(standing: Standing, protocol: Protocol, extended: Extended = ()) -> C
                 (local_day(one.at, evidence.zone), one.why) for one in evidence.happenings if one.event in ENTRIES
             )
         ),
-        own_clock=events["fish_added"] != "restart",
+        own_clock=own_clock(events),
         in_range=tuple(one for period in standing.periods if (one := range_clock(period, events)) is not None),
         dose=dose_clock(evidence),
         periods=tuple(period_clock(period, standing, protocol, extended) for period in standing.periods),
@@ -138,14 +141,21 @@ def _days_since(zero: date, today: date, because: str) -> Counted:
 
 
 def entered_clock(evidence: Evidence, events: dict[str, str]) -> Counted:
-    """Days since fish last came into the shared water; a shared net counts where the template begins again by it
-    (rule B1)."""
+    """Days since fish last came into the shared water; a shared net counts where the template begins again by it, and
+    so does a move to water without other fish (rules B1 and B3): where it does not, the count goes on, and says so."""
     others = [one for one in evidence.happenings if one.event in ENTRIES and one.at == evidence.entered_at]
     at, why = evidence.entered_at, others[-1].why if others else "the fish arrived"
-    nets = [one for one in evidence.happenings if one.event == "shared_net" and events[one.event] == "restart"]
-    if nets and nets[-1].at > at:
-        at, why = nets[-1].at, nets[-1].why
-    return _days_since(local_day(at, evidence.zone), evidence.today, f"{why} (rule B1)")
+    again = [one for one in evidence.happenings if one.event in AGAIN_BY and events[one.event] == "restart"]
+    if again and again[-1].at > at:
+        at, why = again[-1].at, again[-1].why
+    move = evidence.luggage.fact if evidence.luggage else None
+    if move is None or move.at <= at:
+        return _days_since(local_day(at, evidence.zone), evidence.today, f"{why} (rule B1)")
+    moved = (
+        f"the move to {move.data['to']} on {local_day(move.at, evidence.zone)}, where no other fish were, leaves it as "
+        "it was (rules B1 and B3)"
+    )
+    return _days_since(local_day(at, evidence.zone), evidence.today, f"{why}; {moved}")
 
 
 def range_clock(period: PeriodStanding, events: dict[str, str]) -> InRange | None:
@@ -213,13 +223,14 @@ def period_clock(
 ) -> PeriodClock:
     """One period with all that moved its end."""
     counts = next(p.counts for p in protocol.periods if p.id == period.id)
+    first, began = first_zero(period, standing, protocol), period.first or period.zero
     return PeriodClock(
         period.id,
         period.title,
         counts,
         period.length,
-        period.first or period.zero,
-        period.begins,
+        first,
+        period.begins if first == began else f"0 d after the fish arrived on {first}",
         period.zero,
         period.because,
         period.day,
@@ -230,9 +241,21 @@ def period_clock(
     )
 
 
+def first_zero(period: PeriodStanding, standing: Standing, protocol: Protocol) -> date:
+    """The day zero that a period began with. One that counts from the last fish in began at the arrival, and fish that
+    came in later began it again: what that added is said of it like that of another restart (rule B1)."""
+    first, evidence = period.first or period.zero, standing.evidence
+    template = next(p for p in protocol.periods if p.id == period.id)
+    added = [one for one in evidence.happenings if one.event == "fish_added"]
+    moved = any(local_day(one.at, evidence.zone) == first for one in added) and first > evidence.arrived_on
+    again = template.start.kind == "entered" and protocol.events["fish_added"] == "restart"
+    return evidence.arrived_on if moved and again and template.counts != "clear" else first
+
+
 def put_off_to(period: PeriodStanding, standing: Standing, protocol: Protocol) -> date | None:
-    """The day of a period by the criterion that asks for it, where doses that are still due make it a later one than
-    the period's own; None where they do not, or no criterion asks for the period."""
+    """The day of a period by the criterion that asks for it, where medicine that is still due, or that changes ahead
+    have to bring out of the water, makes it a later one than the period's own; None where none does, or no criterion
+    asks for the period."""
     titles = {c.title for c in protocol.criteria if c.kind == "period" and c.value == period.id}
     day = max((day for title, day in standing.days if title in titles), default=period.complete_on)
     return day if day > period.complete_on else None
@@ -251,9 +274,11 @@ def moves(period: PeriodStanding, standing: Standing, protocol: Protocol, extend
     if template.counts == "clear":
         yield from _clear_moves(period, evidence)
     else:
-        again = [o for o in acting["restart"] if not (o.event == "fish_added" and template.start.kind == "entered")]
-        yield from _restarts(again, period.first or period.zero, evidence.zone)
-        last = period.complete_on if template.counts == "calendar" else date.max
+        first = first_zero(period, standing, protocol)
+        entered = template.start.kind == "entered" and first == (period.first or period.zero)
+        again = [o for o in acting["restart"] if not (o.event == "fish_added" and entered)]
+        yield from _restarts(again, first, period.zero, evidence.zone)
+        last = period.complete_on  # what comes after the end moves nothing
         yield from _pauses(period, acting["pause"], last, evidence.zone)
         for place, (day, days) in enumerate(period.longer):
             if day <= last:
@@ -271,12 +296,13 @@ def _joined(happenings: Iterable[Happening]) -> str:
     return "; ".join(dict.fromkeys(one.why for one in happenings))
 
 
-def _restarts(again: list[Happening], first: date, zone: str) -> Iterator[Moved]:
-    """Each day on which the period began again, and how far that moved its day zero."""
+def _restarts(again: list[Happening], first: date, last: date, zone: str) -> Iterator[Moved]:
+    """Each day up to the ``last`` on which the period began again, and how far that moved its day zero: days of nobody
+    there after its end begin nothing again."""
     zero = first
     ordered = sorted(again, key=lambda one: one.restarts_at)
     for day, group in groupby(ordered, key=lambda one: local_day(one.restarts_at, zone)):
-        if day > zero:
+        if zero < day <= last:
             yield Moved(day, _joined(group), "restart", (day - zero).days)
             zero = day
 

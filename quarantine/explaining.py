@@ -7,13 +7,14 @@ is the latest of what its criteria ask for; each period began somewhere, and eac
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from decimal import Decimal
 from typing import Any, NamedTuple
 
 from quarantine.clocks import Moved, PeriodClock, clock_text
-from quarantine.evidence import INCIDENT_WORDS, Standing
+from quarantine.evidence import INCIDENT_WORDS, TOGETHER, Standing
 from quarantine.facts import DOSES, Fact, local_day
+from quarantine.luggage import COPIED, MOVED_IN
 from quarantine.plan import needed_words
 from quarantine.protocol import EVENTS, MORE_EVENTS, Band, Protocol, Repeat, Start, Step
 from quarantine.protocol.model import AS
@@ -45,6 +46,7 @@ def start_words(start: Start) -> str:
         "entered": "the last fish in",
         "after": f"the end of {start.subject}",
         "begun": f"the first {start.subject}",
+        "between": f"each {start.subject} but the last",
         "sign": f"seeing {start.subject}",
         "reading": f"a reading of {start.subject}",
         "word": f"a keeper's word ({start.subject})",
@@ -56,7 +58,7 @@ def repeat_words(step: Step) -> str:
     """How a step repeats, behind its start: ", every 7 d until observation is complete"."""
     repeat = step.repeat
     if repeat is None:
-        return ", once"
+        return "" if step.start.kind == "between" else ", once"
     every = f"every {repeat.every}" if repeat.every else "by temperature"
     if repeat.as_needed:
         every = f"as needed, {needed_words(repeat)}"
@@ -175,6 +177,8 @@ def deciding(standing: Standing, protocol: Protocol) -> list[Deciding]:
     today = standing.evidence.today
     days = {title: max(day, today) for title, day in standing.days}
     found = [(criterion.title, days.get(criterion.title)) for criterion in protocol.criteria]
+    if standing.waits_for:
+        found.append((f"{TOGETHER}: batch {standing.waits_for} is in it too", standing.earliest))
     return [Deciding(title, day, day == standing.earliest > today) for title, day in found]
 
 
@@ -201,10 +205,10 @@ def period_lines(period: PeriodClock) -> list[str]:
 
 
 def put_off_words(period: PeriodClock, before: str = "") -> str:
-    """What follows the day on which a period is complete, where doses that are still due make it a later one; "" where
-    they do not."""
+    """What follows the day on which a period is complete, where medicine that is still due, or still has to leave the
+    water, makes it a later one; "" where none does."""
     day = period.put_off_to
-    return f"{before}doses that are still due put it off: {day} at the earliest" if day else ""
+    return f"{before}medicine that is still due or in the water puts it off: {day} at the earliest" if day else ""
 
 
 # --- One day ----------------------------------------------------------------------------------------------
@@ -239,7 +243,7 @@ def of_day(
         day,
         (day - evidence.arrived_on).days,
         tuple((t["code"], t["title"], t["state"], t["reason"] or "") for t in mine),
-        tuple((f.at, fact_words(f), f.keeper) for f in happened),
+        tuple((f.at, f"{fact_words(f)}{late_words(f, zone)}", f.keeper) for f in happened),
         tuple(_acted(day, standing, periods, events)),
     )
 
@@ -257,10 +261,10 @@ def _acted(day: date, standing: Standing, periods: Iterable[PeriodClock], events
         if day == period.zero:
             yield f"{period.title}: day 0 ({period.because})"
         if day == (period.put_off_to or period.complete_on):
-            first = ", at the earliest: doses are still due" if period.put_off_to else ""
+            first = ", at the earliest: medicine is still due or in the water" if period.put_off_to else ""
             yield f"{period.title}: complete after that day's look{first}"
     if day == standing.earliest:
-        yield "earliest day of sign-off, if all goes well"
+        yield f"earliest day of sign-off, if all goes well{f', {standing.because}' if standing.because else ''}"
 
 
 # --- Facts in words ---------------------------------------------------------------------------------------
@@ -286,9 +290,22 @@ def fact_words(fact: Fact) -> str:
         return f"water change: {show(Decimal(data['out_litres']))} L out, {show(Decimal(data['in_litres']))} L in"
     if kind == "incident":
         return f"incident: {INCIDENT_WORDS[data['what']]}"
+    if kind == MOVED_IN:
+        return f"moved from {data['from']} to {data['to']}"
     words = _NAMED.get(kind, kind.replace("_", " "))
     about = next((data[name] for name in _ABOUT if isinstance(data.get(name), str)), "")
     return f"{words}: {about}" if about else words
+
+
+LATE = timedelta(hours=1)
+"""What was entered longer after it happened says so."""
+
+
+def late_words(fact: Fact, zone: str) -> str:
+    """ ", entered late, 2026-02-25 18:00"; "" of what was entered when it happened. An arrival is entered with its
+    batch, and what fish brought along when they were moved: neither was remembered late."""
+    late = fact.entered_at - fact.at > LATE and fact.kind not in ("arrival", MOVED_IN) and COPIED not in fact.data
+    return f", entered late, {clock_text(fact.entered_at, zone)}" if late else ""
 
 
 def dose_words(data: dict[str, Any]) -> str:
@@ -299,7 +316,6 @@ def dose_words(data: dict[str, Any]) -> str:
 _COUNTED = {"arrival": "arrived", "added": "added", "moved": "moved out", "missing": "missing"}
 _NAMED = {
     "topup": "top-up",
-    "moved_in": "moved in",
     "lift": "a hold lifted",
     "word": "a keeper's word",
     "exam": "examination",

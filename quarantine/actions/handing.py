@@ -1,4 +1,5 @@
-"""The note for whoever comes next (need F60): open, odd, to watch, stock low, who is away. Reads only.
+"""The note for whoever comes next (need F60): how each tank stands, open, odd, to watch, stock low, who is away. Reads
+only.
 
 Everything that is open now is in it, whatever its age: what is on today's list, what was missed and has no reason yet,
 and what waits for something. A note is never the record: the list is looked at before every dose.
@@ -13,6 +14,8 @@ from typing import Any, NamedTuple
 from zoneinfo import ZoneInfo
 
 from quarantine import evidence as ev
+from quarantine.actions.admitting import still_in
+from quarantine.actions.desk import local_text
 from quarantine.actions.duties import people_of
 from quarantine.actions.measured import limits_of, past_of
 from quarantine.actions.rostering import days_text
@@ -20,7 +23,7 @@ from quarantine.actions.today import Day, Listed, list_day
 from quarantine.bathing import END
 from quarantine.facts import in_order, local_day
 from quarantine.failures import Refused, Unknown
-from quarantine.luggage import COPIED
+from quarantine.luggage import COPIED, MOVED_IN
 from quarantine.readings import COMPUTED, PARAMETERS
 from quarantine.records.codec import instant, text_of_instant
 from quarantine.records.loading import fact_of
@@ -36,17 +39,22 @@ AHEAD_DAYS = 7
 READ_HOURS = 72
 """A reading older than this is no news for a shift: the age that sign-off allows; our choice, no source."""
 
+NOTED = ("look", "dose", "done")
+"""Kinds of facts beside which a keeper may write what the next one should know."""
+
 OF_UIA = ("tan", "ph", "temperature")
 """What un-ionized ammonia is computed from."""
 
 
 class Handover(NamedTuple):
-    """One note. ``tasks`` is all that is open now, in the order of the list (rules D)."""
+    """One note. ``tanks`` is who is in each, how they stand and what medicine is in their water; ``tasks`` all that is
+    open now. Both are in the order of the list (rules D)."""
 
     as_of: str
     on: date
     site: str
     to: str
+    tanks: tuple[str, ...]
     tasks: tuple[Listed, ...]
     odd: tuple[str, ...]
     watch: tuple[str, ...]
@@ -68,6 +76,7 @@ def read_handover(rows: Rows, home: Home, now: datetime, *, site: str | None = N
         on=today,
         site="" if place is None else str(place["name"]),
         to="" if person is None else person.name,
+        tanks=tuple(_tanks(rows, day, {t["id"]: t for t in tanks}, now)),
         tasks=tuple(day.tasks),
         odd=(
             *_alerts(day),
@@ -75,7 +84,8 @@ def read_handover(rows: Rows, home: Home, now: datetime, *, site: str | None = N
             *_held(day),
             *_past(rows, tanks, now),
             *_over(rows, tanks, now),
-            *_added(rows, tanks, now),
+            *_of_fish(rows, tanks, now),
+            *_noted(rows, tanks, now),
             *_counted_otherwise(rows, tanks, now),
             *_missed(day),
         ),
@@ -111,6 +121,24 @@ def _of_tanks(day: Day, tanks: set[str]) -> Day:
         tanks=[line for line in day.tanks if line["tank_id"] in tanks],
         tasks=[item for item in day.tasks if item.row["tank"] in tanks],
     )
+
+
+def _tanks(rows: Rows, day: Day, tanks: dict[str, Row], now: datetime) -> Iterator[str]:
+    """Each tank: its batches with the fish alive on record, how they stand, and what medicine its water may hold."""
+    alive = {b["name"]: json.loads(b["standing"])["alive"] for b in rows.rows("open_batches")}
+    for line in day.tanks:
+        tank = tanks[line["tank_id"]]
+        held = ", ".join(f"{name} {alive[name]} alive" for name in line["batches"])
+        says = line["line"].removeprefix(f"{line['tank']}, ")
+        medicine = [
+            f"in the water {one.up_to} of {one.substance.name}, last in {_local(one.last, tank)}"
+            for one in still_in(rows, tank["system"], now)
+        ]
+        yield "; ".join([f"{line['tank']}{f' ({held})' if held else ''}: {says}", *medicine])
+
+
+def _local(at: datetime, tank: Row) -> str:
+    return local_text(at, tank["zone"])
 
 
 def _alerts(day: Day) -> list[str]:
@@ -179,15 +207,44 @@ def _over(rows: Rows, tanks: list[Row], now: datetime) -> Iterator[str]:
         )
 
 
-def _added(rows: Rows, tanks: list[Row], now: datetime) -> Iterator[str]:
-    """Fish that came in within the last day."""
+_SAID = {
+    "added": "{count} fish added to {batch}",
+    "died": "{count} fish of {batch} {died}",
+    "missing": "{count} fish of {batch} missing ({because})",
+    MOVED_IN: "{batch} was moved here from {from}",
+}
+"""What happened to fish, by the kind of its fact."""
+
+
+def _of_fish(rows: Rows, tanks: list[Row], now: datetime) -> Iterator[str]:
+    """Fish that came in, died, are missing or were moved within the last day."""
     here, names = {t["id"]: t for t in tanks}, {b["id"]: b["name"] for b in rows.rows("batches")}
-    for fact in (fact_of(row) for row in rows.rows("facts_of_kind", kind="added", system=None)):
+    found = [fact_of(row) for kind in _SAID for row in rows.rows("facts_of_kind", kind=kind, system=None)]
+    for fact in in_order(found):
         tank = here.get(fact.tank or "")
         if tank is None or not now - timedelta(hours=AHEAD_HOURS) <= fact.at <= now or COPIED in fact.data:
             continue
-        at = f"{fact.at.astimezone(ZoneInfo(tank['zone'])):%Y-%m-%d %H:%M}"
-        yield f"{tank['name']}: {fact.data['count']} fish added to {names.get(fact.batch, 'the tank')}, {at}"
+        died = "euthanised" if fact.data.get("euthanised") else "died"
+        batch = names.get(fact.batch or "", "the tank")
+        said = _SAID[fact.kind].format(**{**fact.data, "batch": batch, "died": died})
+        yield f"{tank['name']}: {said}, {_local(fact.at, tank)}"
+
+
+def _noted(rows: Rows, tanks: list[Row], now: datetime) -> Iterator[str]:
+    """What keepers wrote beside their looks and their work within the last day, each note once: under the tank that its
+    fish are in now."""
+    here, who = {t["id"]: t for t in tanks}, {row["id"]: row["name"] for row in rows.rows("keepers")}
+    in_now = {b["id"]: b["tank"] for b in rows.rows("open_batches")}
+    since = now - timedelta(hours=AHEAD_HOURS)
+    told = []
+    for system in dict.fromkeys(t["system"] for t in tanks):
+        found = [fact_of(row) for row in rows.rows("facts_since", system=system, since=text_of_instant(since))]
+        for fact in in_order(found):
+            tank = here.get(in_now.get(fact.batch or "", fact.tank or ""))
+            if fact.kind in NOTED and fact.data.get("note") and tank is not None and since <= fact.at <= now:
+                by = who.get(fact.keeper) or "a keeper"
+                told.append(f"{tank['name']}: note of {by}, {_local(fact.at, tank)}: {fact.data['note']}")
+    yield from dict.fromkeys(told)
 
 
 def _counted_otherwise(rows: Rows, tanks: list[Row], now: datetime) -> Iterator[str]:
@@ -297,6 +354,7 @@ def document(note: Handover, tasks: list[dict[str, Any]]) -> dict[str, Any]:
         "on": note.on,
         "site": note.site or None,
         "to": note.to or None,
+        "tanks": list(note.tanks),
         "open": tasks,
         "odd": list(note.odd),
         "watch": list(note.watch),

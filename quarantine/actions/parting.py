@@ -11,25 +11,20 @@ import re
 from datetime import datetime
 from typing import Any, NamedTuple
 
+from quarantine.actions.consequences import ask_about_moved, changed_days, earliest_days
 from quarantine.actions.desk import Desk, find_tank, free_name, local_text, when
+from quarantine.actions.entering import add_fact, id_after
 from quarantine.actions.moving import How, carry, open_batch
-from quarantine.actions.planning import (
-    OPEN,
-    add_fact,
-    changed_days,
-    earliest_days,
-    id_after,
-    load_system,
-    plan_system,
-    replan,
-)
+from quarantine.actions.planning import OPEN, replan
+from quarantine.actions.systems import load_system, plan_system
 from quarantine.evidence import Standing, eaten_days, fed_days
 from quarantine.facts import BEFORE
 from quarantine.failures import Refused, Usage
-from quarantine.luggage import COPIED
+from quarantine.luggage import COPIED, dose_kept, doses_before
 from quarantine.records.codec import instant
 from quarantine.records.reads import Row
 from quarantine.records.store import Act, new_id
+from quarantine.water.ledger import exposures_until
 
 NOT_COPIED = ("claim", "dip_start")
 """What is of one task and one hand, and nothing that a part of the batch has to know."""
@@ -59,36 +54,38 @@ def split(
 ) -> Parted:
     """Some fish become a batch of their own, with copied history and clocks; ``to``: they go to another tank as well.
 
-    ``fish`` is a count, with a species where the batch has several. Raises Refused and Usage.
+    ``fish`` is a count, with a species where the batch has several; several of them with commas between. Raises Refused
+    and Usage.
     """
     with desk.act() as act:
         parent = open_batch(act, batch_name)
         moment = when(at, parent["zone"], act.now)
         alive = standing_of(act, parent, moment).evidence.alive
-        line = _line(fish, parent)
-        if line["count"] >= alive:
+        lines_of_part = _lines(fish, parent)
+        count = sum(line["count"] for line in lines_of_part)
+        if count >= alive:
             raise Refused(
-                f"{line['count']} of {alive} fish: a part is fewer than all. The whole batch goes with: quarantine "
+                f"{count} of {alive} fish: a part is fewer than all. The whole batch goes with: quarantine "
                 f"batch move {parent['name']} --to TANK."
             )
         _refuse_running(act, parent)
-        child = _add_child(act, parent, line, name)
+        child = _add_child(act, parent, lines_of_part, name)
         _copy(act, parent, child["id"])
-        _part(act, parent, child, line["count"], alive, moment)
+        _part(act, parent, child, count, alive, moment)
         replan(act, parent["system"])
-        says = f"batch {parent['name']}: {line['count']} fish are batch {child['name']} from now on"
+        says = f"batch {parent['name']}: {count} fish are batch {child['name']} from now on"
         lines = [
-            f"Batch {child['name']}: {line['count']} fish of {parent['name']}, {local_text(moment, parent['zone'])}, "
+            f"Batch {child['name']}: {count} fish of {parent['name']}, {local_text(moment, parent['zone'])}, "
             "with its history and its clocks (rule B4).",
-            f"Batch {parent['name']}: {alive - line['count']} fish.",
+            f"Batch {parent['name']}: {alive - count} fish.",
         ]
         document: dict[str, Any] = {
             "batch": child["name"],
             "of": parent["name"],
             "at": moment,
             "parts": [
-                {"batch": child["name"], "alive": line["count"]},
-                {"batch": parent["name"], "alive": alive - line["count"]},
+                {"batch": child["name"], "alive": count},
+                {"batch": parent["name"], "alive": alive - count},
             ],
         }
         if to is not None:
@@ -98,6 +95,16 @@ def split(
             document["moved"] = told.document
         act.describe("batch parted", says, moment)
         return Parted(lines, document)
+
+
+def _lines(text: str, parent: Row) -> list[dict[str, Any]]:
+    """ "4" or "2 Centropyge bicolor, 1 Zebrasoma flavescens" as lines of the batch's fish. Raises Usage, or Refused for
+    a fish it has not."""
+    lines = [_line(part, parent) for part in re.split(r",(?=\s*\d)", text)]
+    named = [line["species"] for line in lines]
+    if twice := [species for species in named if named.count(species) > 1]:
+        raise Usage(f"--fish names {twice[0]} twice: say it once, with the count of both.")
+    return lines
 
 
 def _line(text: str, parent: Row) -> dict[str, Any]:
@@ -133,7 +140,7 @@ def standing_of(act: Act, batch: Row, moment: datetime) -> Standing:
 BATCH = ("tank", "system", "copy_id", "source", "destination")
 
 
-def _add_child(act: Act, parent: Row, line: dict[str, Any], name: str) -> Row:
+def _add_child(act: Act, parent: Row, lines: list[dict[str, Any]], name: str) -> Row:
     fresh = free_name(act.rows("batches"), "batch", name)
     if set(fresh) & set("/\\"):
         raise Refused(f"A batch's name has no / and no \\ in it; {fresh} has. Choose another name.")
@@ -144,7 +151,7 @@ def _add_child(act: Act, parent: Row, line: dict[str, Any], name: str) -> Row:
         "name": fresh,
         **{column: parent[column] for column in BATCH},
         "arrived_at": instant(parent["arrived_at"]),
-        "fish": [line],
+        "fish": lines,
         "state": "open",
         "closed_at": None,
         "standing": {},
@@ -166,7 +173,7 @@ def _copy(act: Act, parent: Row, child: str) -> None:
     for row in own:
         first = _first(row)
         new = ids[first["id"]]
-        data = {k: v for k, v in json.loads(row["data"]).items() if k not in ("corrected", "restored")}
+        data = {k: v for k, v in json.loads(row["data"]).items() if k not in ("corrected", "restored", "drawn")}
         data |= {"first": {"id": new, "entered_at": first["entered_at"]}, COPIED: first["id"]}
         if "key" in data:
             data["key"] = _key(data["key"], parent["id"], child, ids)
@@ -220,7 +227,7 @@ def merge(desk: Desk, batch_name: str, into: str, *, at: str | None = None, yes:
         common: dict[str, Any] = {"system": one["system"], "tank": one["tank"], "at": moment}
         left = {"count": count, "to": one["tank_name"], "to_tank": one["tank"], "to_batch": one["name"]}
         add_fact(act, "moved", batch=other["id"], data=left, id_=id_after(act, one["system"], moment), **common)
-        data = _merged(other, standing)
+        data = _merged(other, standing, moment) | {"doses": _doses_of(act, other, standing, moment)}
         add_fact(act, "merged", batch=one["id"], data=data, id_=id_after(act, one["system"], moment), **common)
         shown = {**json.loads(other["standing"]), "alive": 0}
         act.change("batch", other["id"], state="merged", closed_at=moment, standing=shown)
@@ -235,8 +242,7 @@ def merge(desk: Desk, batch_name: str, into: str, *, at: str | None = None, yes:
         alive = made.standings[one["id"]].evidence.alive
         after = {one["name"]: made.standings[one["id"]].earliest}
         moved = changed_days({k: v for k, v in before.items() if k == one["name"]}, after)
-        if moved and not yes:
-            raise Refused(f"This would move dates: {'; '.join(moved)}. Say --yes to record it.", moved=moved)
+        ask_about_moved(act, moved, yes=yes)
         act.describe("batches merged", f"batch {other['name']} into {one['name']}: {count} fish", moment)
         return Parted(
             [
@@ -278,8 +284,17 @@ def _check_merge(act: Act, one: Row, other: Row, moment: datetime) -> None:
             raise Refused(f"{signs[0].name} of {batch['name']} is not said to be gone; a sign is of its batch.")
 
 
-def _merged(other: Row, standing: Standing) -> dict[str, Any]:
-    """What the other batch's clocks say: of each count the later one rules."""
+def _doses_of(act: Act, other: Row, standing: Standing, moment: datetime) -> list[dict[str, Any]]:
+    """The doses that the fish of a batch had, in this water and before (rule B8)."""
+    facts = [fact for fact in load_system(act, other["system"], act.now).facts if fact.at <= moment]
+    since = standing.evidence.since or instant(other["arrived_at"])
+    here = [fact for fact in facts if fact.kind == "dose" and fact.at >= since]
+    return [dose_kept(fact) for fact in (*here, *(f for f in doses_before(facts) if f.batch == other["id"]))]
+
+
+def _merged(other: Row, standing: Standing, moment: datetime) -> dict[str, Any]:
+    """What the other batch's clocks say: of each count the later one rules. Its ``exposures`` hold those of all that
+    were merged into it before."""
     evidence = standing.evidence
     last = evidence.deaths[-1].at if evidence.deaths else None
     return {
@@ -300,4 +315,5 @@ def _merged(other: Row, standing: Standing) -> dict[str, Any]:
         "ate": eaten_days(evidence),
         "feeding": fed_days(evidence),
         "all_seen_on": evidence.all_seen_on,
+        "exposures": exposures_until(evidence.exposures, moment),
     }

@@ -4,8 +4,11 @@ from __future__ import annotations
 
 from typing import Any
 
+from quarantine.actions.consequences import ask_about_moved, consequences, earliest_days
 from quarantine.actions.desk import Desk, find_tank, local_text, when
-from quarantine.actions.planning import add_fact, consequences, earliest_days, frozen, id_after, replan
+from quarantine.actions.entering import add_fact, id_after
+from quarantine.actions.planning import replan
+from quarantine.actions.systems import frozen
 from quarantine.emptied import is_of_emptied
 from quarantine.evidence import Standing
 from quarantine.facts import local_day
@@ -19,7 +22,7 @@ def refuse_other_course(act: Act, tank: Row, protocol: Protocol) -> None:
     """Rule B2: raises Refused where a batch would come into water in which another course of medicine is given."""
     here = [b for b in act.rows("open_batches") if b["system"] == tank["system"]]
     others = [(b, frozen(act, b["copy_id"])) for b in here]
-    wrong = [b["name"] for b, other in others if not _same_course(other, protocol)]
+    wrong = [b["name"] for b, other in others if not same_course(other, protocol)]
     if wrong:
         raise Refused(
             f"Batch {', '.join(wrong)} is in the water of {tank['name']}, and the two protocols do not give the same "
@@ -28,7 +31,7 @@ def refuse_other_course(act: Act, tank: Row, protocol: Protocol) -> None:
         )
 
 
-def _same_course(one: Protocol, other: Protocol) -> bool:
+def same_course(one: Protocol, other: Protocol) -> bool:
     """Whether two protocols give the same medicine the same way, and none in food: who eats it is not known then."""
     of_one, of_other = regimens_of(one), regimens_of(other)
     return of_one == of_other and not any(water == "food" for *_, water in of_one)
@@ -82,8 +85,7 @@ def share(
             add_fact(act, "shared", system=tank["system"], tank=tank["id"], at=moment, data=data, id_=id_)
         made = [replan(act, tank["system"]) for tank in tanks]
         moved = consequences(act, before, made)
-        if moved and not yes:
-            raise Refused(f"This would move dates: {'; '.join(moved)}. Say --yes to record it.", moved=moved)
+        ask_about_moved(act, moved, yes=yes)
         names = f"{tanks[0]['name']} and {tanks[1]['name']}"
         act.describe("shared", f"{names}: {kind}", moment)
         lines = [
@@ -104,7 +106,8 @@ def exposed_lines(batch: Row, standing: Standing) -> list[str]:
         f"Exposed on {local_day(one.at, zone)}, day {(local_day(one.at, zone) - evidence.arrived_on).days}: {one.why}."
         for one in sorted(found, key=lambda one: (one.at, one.why))
     ]
-    return lines + [
+    # Batches that were merged each bring what happened to both.
+    return list(dict.fromkeys(lines)) + [
         f"{fact.data['count']} sentinel fish since {local_day(fact.at, zone)}: a clean sentinel is weak evidence "
         "(Environmental screening of zebrafish, PMC5755534), and it stays a quarantine fish until it is moved."
         for fact in evidence.sentinels

@@ -9,24 +9,19 @@ from datetime import datetime
 from typing import Any, NamedTuple
 
 from quarantine.actions.desk import Desk, find_batch, local_text
+from quarantine.actions.entering import add_fact, id_after
 from quarantine.actions.examining import tests_of
 from quarantine.actions.instructed import lines_of_batch as instruction_lines
-from quarantine.actions.planning import (
-    add_fact,
-    followups_of,
-    frozen,
-    id_after,
-    leave_held,
-    load_system,
-    plan_system,
-    replan,
-)
+from quarantine.actions.planning import followups_of, leave_held, replan
 from quarantine.actions.readying import passed_lines
 from quarantine.actions.sharing import exposed_lines
+from quarantine.actions.systems import frozen, load_system, plan_system
 from quarantine.actions.vouching import deviations_of
-from quarantine.clearance import Judged, judge
-from quarantine.evidence import Standing
+from quarantine.bathing import BATH
+from quarantine.clearance import Beside, Judged, judge, together
+from quarantine.evidence import Standing, own_clock
 from quarantine.failures import Refused, Usage
+from quarantine.followups import FOLLOWUP, is_of_place
 from quarantine.records.codec import canonical, plain
 from quarantine.records.reads import Row, Rows
 from quarantine.records.store import Act, new_id
@@ -44,8 +39,8 @@ class NotYet(Refused):
         open_ = [j.as_json() for j in found.judged if not j.met]
         super().__init__(
             f"Batch {found.batch['name']} cannot be released yet: {len(open_)} of {len(found.judged)} criteria are not "
-            f"met. Earliest day if all goes well: {found.standing.earliest}. (A named person can release it all the "
-            "same: --deviation REASON.)",
+            f"met. Earliest day if all goes well: {found.standing.earliest_words}. (A named person can release it all "
+            "the same: --deviation REASON.)",
             criteria=[j.as_json() for j in found.judged],
             earliest=found.standing.earliest.isoformat(),
         )
@@ -89,11 +84,22 @@ def assess(rows: Rows, name: str, now: datetime) -> Assessment:
         raise Refused(f"Batch {batch['name']} is closed: {batch['state']}{by}.")
     state = load_system(rows, batch["system"], now)
     made = plan_system(state, now)
-    course = next(c for c in state.courses if c.batch == batch["id"])
+    tasks = (*made.tasks, *followups_of(rows, state, made, now).tasks)
+    judged = {
+        course.batch: judge(
+            course.protocol.criteria, made.standings[course.batch], [t for t in tasks if t.batch == course.batch]
+        )
+        for course in state.courses
+    }
     standing = made.standings[batch["id"]]
-    more = followups_of(rows, state, made, now).tasks
-    tasks = [t for t in (*made.tasks, *more) if t.batch == batch["id"]]
-    return Assessment(batch, judge(course.protocol.criteria, standing, tasks), standing)
+    beside = [
+        Beside(course.name, judged[course.batch], made.standings[course.batch])
+        for course in state.courses
+        if course.batch != batch["id"]
+    ]
+    mine = next(c for c in state.courses if c.batch == batch["id"])
+    shared = None if own_clock(mine.protocol.events) else together(standing, beside)
+    return Assessment(batch, [*judged[batch["id"]], *([shared] if shared else [])], standing)
 
 
 def sign(
@@ -211,12 +217,14 @@ def _write(act: Act, found: Assessment, decision: str, deviation: str | None, da
 
 
 def _close(act: Act, batch: Row, state: str, decision: str) -> None:
-    """The batch ends; what is about these fish is withdrawn, what is about the water stays if they died (rule B7)."""
+    """The batch ends, and its protocol with it. Where its fish died the ends of baths stay, what is to put back and the
+    tank to see to (rule B7); what an incident asks for at the tank stays always."""
     leave_held(act, batch, act.now)
     act.change("batch", batch["id"], state=state, closed_at=act.now)
-    stays = ("change", "chore") if decision == "died out" else ()
+    stays = (FOLLOWUP, BATH) if decision == "died out" else ()
     for task in act.rows("open_tasks_of_system", system=batch["system"]):
-        if task["batch"] == batch["id"] and task["kind"] not in stays:
+        of_water = task["kind"] in ("change", "chore") and task["step"].startswith(stays)
+        if task["batch"] == batch["id"] and not of_water and not is_of_place(task["step"]):
             act.change("task", task["id"], state="withdrawn")
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections import Counter
 from collections.abc import Collection
 from datetime import date, datetime, time, timedelta
 from shlex import quote
@@ -13,6 +14,7 @@ from quarantine import dosing
 from quarantine.actions import cards, conditioning
 from quarantine.actions.claims import Claim, claims_at
 from quarantine.actions.shelf import lots
+from quarantine.actions.twins import WATER_DOSES, missed, one_work
 from quarantine.bathing import END
 from quarantine.evidence import INCIDENT_WORDS, WORSE, act_now_words, unseen_words
 from quarantine.facts import local_day, utc
@@ -22,6 +24,9 @@ from quarantine.records.loading import fact_of
 from quarantine.records.reads import Row, Rows
 from quarantine.settings import Home
 from quarantine.stock import Lot
+
+TANK_LEFT = "followup.emptied-"
+"""How the steps of the cleaning of a tank begin that fish have left (:mod:`quarantine.emptied`)."""
 
 SECTIONS = ("overdue", "due", "later", "waiting", "missed")
 
@@ -73,32 +78,35 @@ def list_day(rows: Rows, home: Home, now: datetime, on: date | None = None, tank
     places = {line["tank_id"]: place for place, line in enumerate(lines)}
     # The next day has ended everywhere: behind UTC it ends up to 12 h later; a site ahead may be a day further on.
     until = datetime.combine(day + timedelta(days=2), time(12), ZoneInfo("UTC"))
-    found = rows.rows("open_tasks", until=text_of_instant(until), tank=chosen)
-    listed = _listed(rows, home, found, now, on, {b["id"]: b for b in batches}, tanks)
-    listed = _once(listed)
+    found = _behind_overdue(rows.rows("open_tasks", until=text_of_instant(until), tank=chosen), now)
+    open_ = {b["id"]: b for b in batches}
+    listed = _once(_listed(rows, home, found, now, on, open_, tanks), open_)
     changes = last_changes(listed, places)
     listed.sort(key=lambda item: order(item, places, changes))
     return Day(day, lines, listed, _tomorrow(found, now, on, places))
 
 
-def _once(listed: list[Listed]) -> list[Listed]:
+def _once(listed: list[Listed], batches: dict[str, Row]) -> list[Listed]:
     """What is done once for several batches in one water is listed once, and done for all of them (rule B2): a bath by
-    the same row, a planned change, a test. What was missed keeps its own line, for each asks for its reason."""
+    the same row, a planned change, a test; a look counts all fish of its tank, and is one at each batch there. Of what
+    was missed one reason is given for all."""
     kept: dict[tuple[str, ...], Listed] = {}
     rest: list[Listed] = []
     # A card that is held says more than one that is not, and what is overdue more than what is due.
     for item in sorted(
         listed, key=lambda one: (_may_be_given(one), SECTIONS.index(one.section), one.row["batch_name"])
     ):
-        twin = _twin(item)
+        twin = _twin(item, batches.get(item.row["batch"]))
         first = kept.get(twin) if twin is not None else None
         if twin is None or (first is not None and item.row["batch"] == first.row["batch"]):
             rest.append(item)
         elif first is None:
             kept[twin] = item
         else:
-            kept[twin] = first._replace(also=(*first.also, item.row))
-    return [*rest, *(_named(item) for item in kept.values())]
+            claimed = first.claimed or item.claimed
+            kept[twin] = first._replace(also=(*first.also, item.row), claimed=claimed)
+    lodgers = Counter(batch["tank"] for batch in batches.values())
+    return [_named(item, shared=lodgers[item.row["tank"]] > 1) for item in (*rest, *kept.values())]
 
 
 def _may_be_given(item: Listed) -> bool:
@@ -106,28 +114,50 @@ def _may_be_given(item: Listed) -> bool:
     return item.proposal is None or item.proposal.hold is None
 
 
-def _twin(item: Listed) -> tuple[str, ...] | None:
+def _twin(item: Listed, batch: Row | None) -> tuple[str, ...] | None:
     """What tasks of several batches have in common that are done once; None for what belongs to one batch."""
-    row = item.row
-    if item.section not in ("overdue", "due", "later"):
-        return None
+    row, late = item.row, item.section == "missed"
     if row["kind"] == "dose":
-        dose = item.proposal.dose if item.proposal is not None else None
-        return ("dose", row["system"], dose.regimen) if dose and dose.route in ("bath", "prolonged") else None
-    shared = row["kind"] in ("change", "test") and row["step"] != END
-    return (row["kind"], row["system"], row["tank"], row["step"], row["title"], row["day"] or "") if shared else None
+        dose = item.proposal.dose if item.proposal is not None and not late else None
+        return ("dose", row["system"], dose.regimen) if dose and dose.route in WATER_DOSES else None
+    common = one_work(row, None if batch is None else str(batch["copy_id"]))
+    return common and (*common, "missed" if late else "open")
 
 
-def _named(item: Listed) -> Listed:
-    """A task that stands for several batches says for which."""
+def _named(item: Listed, *, shared: bool) -> Listed:
+    """A task that stands for several batches says for which; so does one of one batch in a tank that is ``shared``."""
     if not item.also:
-        return item
+        title = f"{item.row['title']}, for {item.row['batch_name']}"
+        return item._replace(row={**item.row, "title": title}) if shared else item
     names = sorted({item.row["batch_name"], *(row["batch_name"] for row in item.also)})
-    item = item._replace(row={**item.row, "title": f"{item.row['title']}, once for {' and '.join(names)}"})
+    item = item._replace(row={**item.row, "title": f"{item.row['title']}, once for {_all_of(names)}"})
     if item.proposal is not None:
-        says = f"one dose for {' and '.join(names)}: give it once, and the other is done with it (rule B2)"
+        says = f"one dose for {_all_of(names)}: give it once, and the other is done with it (rule B2)"
         item = item._replace(proposal=item.proposal._replace(confirm=(*item.proposal.confirm, says)))
     return item
+
+
+def _all_of(names: list[str]) -> str:
+    """ "A, B and C" """
+    return " and ".join(filter(None, (", ".join(names[:-1]), names[-1])))
+
+
+def _behind_overdue(found: list[Row], now: datetime) -> list[Row]:
+    """Nothing is due behind a dose that is overdue, before that is given or skipped: the day on its row is of before,
+    and the next write moves it (rule A11)."""
+    late = [row for row in found if row["kind"] == "dose" and row["day"] and _section(row, now) == "overdue"]
+    if not late:
+        return found
+    first = {(row["batch"], row["step"]): row for row in sorted(late, key=lambda row: row["day"], reverse=True)}
+    made = []
+    for row in found:
+        steps = (row["step"], json.loads(row["detail"]).get("behind"))
+        dose = next((first[key] for step in steps if (key := (row["batch"], step)) in first), None)
+        if dose is not None and row["day"] and row["day"] > dose["day"] and row["state"] == "planned":
+            needs = f"waits for {dose['code']}, which is overdue: its day moves with that"
+            row = {**row, "day": None, "due_from": None, "due_until": None, "lapses_at": None, "needs": needs}
+        made.append(row)
+    return made
 
 
 def _tomorrow(found: list[Row], now: datetime, on: date | None, places: dict[str, int]) -> dict[str, list[str]]:
@@ -137,7 +167,7 @@ def _tomorrow(found: list[Row], now: datetime, on: date | None, places: dict[str
         following = (on or local_day(now, row["zone"])) + timedelta(days=1)
         if row["day"] == following.isoformat():
             titles.setdefault(row["tank_name"], []).append(row["title"])
-    return titles
+    return {tank: list(dict.fromkeys(said)) for tank, said in titles.items()}
 
 
 def tank_named(tanks: Collection[Row], name: str) -> Row:
@@ -169,6 +199,8 @@ def order(item: Listed, places: dict[str, int], changes: dict[str, int]) -> tupl
     else:
         first = 1 if (late and item.row["kind"] == "dose") or (hold and hold.rule == "C9") else 3
     place = places.get(item.row["tank"], len(places))
+    if item.row["step"].startswith(TANK_LEFT):  # living fish first: the tank they left can wait, and is dirty
+        place = len(places)
     if item.row["kind"] == "dose" and item.section in ("overdue", "due"):
         place = max(place, changes.get(item.row["system"], 0))
     turn, due = TURN.get(item.row["kind"], 0), item.row["due_from"] or ""
@@ -206,7 +238,7 @@ def _listed(
                     rows, home, tanks[row["tank"]], batches[row["batch"]], now, shelf
                 )
             proposal = cards.propose_task(row, settings[row["batch"]], gate=not ahead)
-        elif row["kind"] == "change":
+        elif row["kind"] == "change" and row["day"] is not None:
             litres = cards.change_litres(row, rows, now)
             if litres != 0:
                 conditioner = conditioning.for_change(rows, home, row, row["tank_name"], litres, now)
@@ -229,7 +261,7 @@ def instant_of(day: date, zone: str) -> datetime:
 def _section(row: Row, now: datetime) -> str:
     if row["day"] is None:
         return "waiting"
-    if row["state"] == "missed" or (row["lapses_at"] and instant(row["lapses_at"]) <= now):
+    if missed(row, now):
         return "missed"
     if instant(row["due_until"]) < now:
         return "overdue"
@@ -265,7 +297,9 @@ def _tank_lines(
         sick = max((WORSE[sign["severity"]] for sign in signs), default=0), len(signs)
         clear = min((s["clear_days"] for s in shown), default=0)
         newest = max((s["zero"] for s in shown), default=""), max((b["arrived_at"] for b in held), default="")
-        says = "; ".join(s["says"] for s in shown) or ("empty" if tank["role"] == "quarantine" else tank["role"])
+        names = [f"{b['name']} " if len(held) > 1 else "" for b in held]
+        told = (f"{name}{s['says']}" for name, s in zip(names, shown, strict=True))
+        says = "; ".join(told) or ("empty" if tank["role"] == "quarantine" else tank["role"])
         if day != headed and held:
             says = f"{day:%A %-d %B} there, {says}"
         lines.append(
@@ -327,12 +361,10 @@ def _batch_line(batch: Row, doses: dict[str, str], day: date, today: date) -> di
     number = (day - arrived).days
     parts = []
     period = standing["periods"][0] if standing["periods"] else None
-    if period is None or period["zero"] == arrived.isoformat():
+    if period is None or (period["zero"] == arrived.isoformat() and not period.get("left_out_days")):
         parts.append(f"day {number}" + (f" of {period['length']}" if period else ""))
     else:
-        since = (day - date.fromisoformat(period["zero"])).days
-        said = f"day {since} of {period['length']}" if since >= 0 else f"from {period['zero']} on"
-        parts.append(f"day {number}, observation {said}")
+        parts.append(f"day {number}, observation {day_words(period, day)}")
     clear = standing["clear"]
     lapsed = clear["lapses_on"] is not None and today.isoformat() >= clear["lapses_on"]
     days = 0 if lapsed else clear["days"]
@@ -343,8 +375,18 @@ def _batch_line(batch: Row, doses: dict[str, str], day: date, today: date) -> di
     if batch["id"] in doses:
         due = date.fromisoformat(doses[batch["id"]])
         parts.append(f"{'dose overdue since' if due < today else 'next dose'} {due:%a %-d %b}")
+    if standing.get("waits_for"):
+        parts.append(f"with {standing['waits_for']} in one water until {standing['earliest']} (rule B5)")
     zero = period["zero"] if period else arrived.isoformat()
     return {"says": ", ".join(parts), "signs": standing["signs"], "clear_days": days, "zero": zero}
+
+
+def day_words(period: dict[str, Any], day: date) -> str:
+    """The number of a day in a period as it is stored: "day 9 of 30". With a drug in the water none is added since."""
+    if period.get("in_water"):
+        day = min(day, date.fromisoformat(period["as_of"]))
+    since = (day - date.fromisoformat(period["zero"])).days - period.get("left_out_days", 0)
+    return f"day {since} of {period['length']}" if since >= 0 else f"from {period['zero']} on"
 
 
 def task_json(item: Listed) -> dict[str, Any]:

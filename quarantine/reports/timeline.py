@@ -1,4 +1,5 @@
-"""A batch over time: its periods, its doses planned and given, and all that acted on its clocks; as lines and as SVG.
+"""A batch over time: its periods, its doses and moves planned and done, and all that acted on its clocks; as lines and
+as SVG.
 
 Pure: values in, text out. Black and white: each kind has its own row, its own shape and its own word. A screen reader
 finds every row with its word before it; the picture lists the same rows in words again, so that a print has them too.
@@ -6,7 +7,7 @@ finds every row with its word before it; the picture lists the same rows in word
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Collection, Iterable, Iterator, Mapping
 from datetime import date, datetime, time, timedelta
 from decimal import Decimal
 from itertools import groupby
@@ -16,8 +17,9 @@ from zoneinfo import ZoneInfo
 from quarantine import evidence as ev
 from quarantine.clocks import Clocks, clock_text
 from quarantine.evidence import Happening, Standing
-from quarantine.explaining import RULES, dose_words, fact_words, moved_words, put_off_words
+from quarantine.explaining import RULES, dose_words, fact_words, late_words, moved_words, put_off_words
 from quarantine.facts import DOSES, Condition, Fact, local_day
+from quarantine.luggage import MOVED_IN
 from quarantine.protocol import Protocol
 from quarantine.readings import PARAMETERS
 from quarantine.reports.drawing import WIDTH, folded, line, path, picture, px, text, ticks
@@ -28,6 +30,7 @@ BEGINS = '<?xml version="1.0" encoding="UTF-8"?>\n<!-- A batch over time, drawn 
 KINDS = {
     "planned": "doses planned",
     "dose": "doses given",
+    "move": "moves planned",
     "sign": "signs",
     "death": "deaths",
     "restart": "restarts",
@@ -45,7 +48,8 @@ _OTHERS = ("extended", "closed", "lift", "stopped")
 
 
 class Row(NamedTuple):
-    """One thing at one instant. ``listed``: whether it has a line of its own; a planned dose that was given has not."""
+    """One thing at one instant. ``listed``: whether it has a line of its own; a planned dose that was given and a move
+    that was made have not."""
 
     at: datetime
     kind: str
@@ -86,8 +90,8 @@ def timeline_of(
     tasks: Iterable[dict[str, Any]],
 ) -> Timeline:
     """The timeline of a batch. ``facts`` are those that concern it, in order; ``tasks`` its stored rows, of which the
-    doses are asked."""
-    evidence, known = standing.evidence, list(facts)
+    doses and the moves are asked."""
+    evidence, known, work = standing.evidence, list(facts), list(tasks)
     zone = evidence.zone
     spans = tuple(
         Span(
@@ -102,9 +106,16 @@ def timeline_of(
         for period in counted.periods
     )
     rows = [
-        *_doses(known, [task for task in tasks if task["kind"] == "dose"], zone),
-        *_of_fish(known),
-        *_happenings(evidence.happenings, protocol.events, zone),
+        *_doses(known, zone, [task for task in work if task["kind"] == "dose"]),
+        *_moves(task for task in work if task["kind"] == "move"),
+        *_of_fish(known, zone, {one.at for one in evidence.happenings if one.event == "moved"}),
+        *_happenings(
+            [one for one in evidence.happenings if local_day(one.at, zone) <= standing.earliest],
+            protocol.events,
+            zone,
+            {f.at: f.data["to"] for f in known if f.kind == MOVED_IN},
+            {f.at: late_words(f, zone) for f in known if f.kind == "look"},
+        ),
         *_restarts(counted, zone),
         *_gaps(counted, zone),
         *_out_of_limit(protocol, evidence, [f for f in known if f.batch == evidence.batch]),
@@ -133,7 +144,11 @@ def _morning(day: date, zone: str) -> datetime:
 # --- What the rows are made of ----------------------------------------------------------------------------
 
 
-def _doses(facts: list[Fact], tasks: list[dict[str, Any]], zone: str) -> Iterator[Row]:
+_SAID = {"planned": "not yet", "missed": "missed", "skipped": "skipped"}
+"""States of a task as they are said of a dose or a move; one that is done was given, or made."""
+
+
+def _doses(facts: list[Fact], zone: str, tasks: list[dict[str, Any]]) -> Iterator[Row]:
     """Each dose that was given beside the day it was planned for, and each that was not given."""
     planned = {task["key"]: task for task in tasks if task["day"]}
     given: set[str] = set()
@@ -143,39 +158,62 @@ def _doses(facts: list[Fact], tasks: list[dict[str, Any]], zone: str) -> Iterato
             given |= {task["key"]} if task else set()
             against = f"planned for {task['day']}" if task else "without a task of this batch"
             said = dose_words(fact.data) if "given" in fact.data else str(fact.data["substance"])
-            yield Row(fact.at, "dose", f"{said}, {against}")
+            yield Row(fact.at, "dose", f"{said}, {against}{late_words(fact, zone)}")
     for key, task in planned.items():
         if task["state"] == "withdrawn" and key not in given:
             continue
         at = datetime.fromisoformat(task["due_from"])
-        said = "given" if key in given else {"done": "given"}.get(task["state"], task["state"])
+        said = "given" if key in given else _SAID.get(task["state"], "given")
         yield Row(at, "planned", f"{task['title']}, planned for {task['day']}: {said}", listed=key not in given)
 
 
-def _of_fish(facts: list[Fact]) -> Iterator[Row]:
+def _moves(tasks: Iterable[dict[str, Any]]) -> Iterator[Row]:
+    """The moves of the protocol on the days they are planned for; one that was made has its row among the fish."""
+    for task in tasks:
+        if task["day"] and task["state"] != "withdrawn":
+            made = task["state"] == "done"
+            said = f"{task['title']}, planned for {task['day']}: {_SAID.get(task['state'], 'made')}"
+            yield Row(datetime.fromisoformat(task["due_from"]), "move", said, listed=not made)
+
+
+def _of_fish(facts: list[Fact], zone: str, moved: Collection[datetime]) -> Iterator[Row]:
+    """What is on record of the fish themselves; a move that is told with what the template says of it is not told
+    twice."""
     for fact in facts:
+        said = f"{fact_words(fact)}{late_words(fact, zone)}"
         if fact.kind in _OF_FISH:
-            yield Row(fact.at, "fish", fact_words(fact))
+            if fact.kind != MOVED_IN or fact.at not in moved:
+                yield Row(fact.at, "fish", said)
         elif fact.kind == "died":
-            yield Row(fact.at, "death", fact_words(fact))
+            yield Row(fact.at, "death", said)
         elif fact.kind in _OTHERS:
-            yield Row(fact.at, "other", fact_words(fact))
+            yield Row(fact.at, "other", said)
 
 
-def _happenings(happenings: Iterable[Happening], events: dict[str, str], zone: str) -> Iterator[Row]:
-    """What may act on periods, each with what the template says of it; days on which nobody looked together."""
-    unlooked: list[Happening] = []
+def _happenings(
+    happenings: Iterable[Happening],
+    events: dict[str, str],
+    zone: str,
+    moved_to: Mapping[datetime, str],
+    late: Mapping[datetime, str],
+) -> Iterator[Row]:
+    """What may act on periods, each with what the template says of it; days on which nobody looked together. A day of
+    two batches that were merged is one."""
+    unlooked: dict[date, Happening] = {}
     for one in happenings:
         if one.event == "not_looked":
-            unlooked.append(one)
+            unlooked.setdefault(local_day(one.at, zone), one)
             continue
         kind = "sign" if one.event.startswith("sign") else _KIND_OF.get(one.event, "other")
         until = f" until {clock_text(one.until, zone)}" if one.until and not one.event.startswith("sign") else ""
-        yield Row(one.at, kind, f"{one.why}{until}; the template says {events[one.event]}")
+        until = f" to {moved_to[one.at]}" if one.event == "moved" and one.at in moved_to else until
+        if one.event == ev.ABSENT and one.until:  # it is of whole days
+            until = f" until {local_day(one.until, zone)}" if one.until > one.at else ""
+        entered = late.get(one.at, "") if kind == "sign" else ""
+        yield Row(one.at, kind, f"{one.why}{until}{entered}; the template says {events[one.event]}")
     runs: list[tuple[Happening, date]] = []
-    for one in unlooked:
-        day = local_day(one.at, zone)
-        if runs and day - runs[-1][1] == timedelta(days=1):
+    for day, one in sorted(unlooked.items()):
+        if runs and day - runs[-1][1] == timedelta(days=1) and one.why == runs[-1][0].why:
             runs[-1] = (runs[-1][0], day)
         else:
             runs.append((one, day))
@@ -239,6 +277,7 @@ def _limit(condition: Condition) -> str:
 _WORDS = {
     "planned": "dose not given",
     "dose": "dose",
+    "move": "move",
     "sign": "sign",
     "death": "death",
     "restart": "restart",
@@ -350,13 +389,14 @@ def _marks(made: Timeline, axis: _Axis, kind: str, y: float) -> Iterator[str]:
 
 
 def _shape(kind: str, x: float, y: float) -> str:
-    """Triangle (open: planned, filled: given), square (sign), cross (death), bar (restart), diamond (fish), circle
-    (reading), ring (other)."""
+    """Triangle (open: planned, filled: given), square (open: a move, filled: a sign), cross (death), bar (restart),
+    diamond (fish), circle (reading), ring (other)."""
     triangle, diamond = [(x - 6, y + 5), (x, y - 7), (x + 6, y + 5)], [(x - 6, y), (x, y - 6), (x + 6, y), (x, y + 6)]
     if kind in ("planned", "dose"):
         return f'<path d="{path(triangle)} Z" fill="{"#000" if kind == "dose" else "#fff"}" stroke="#000"/>'
-    if kind == "sign":
-        return f'<rect x="{px(x - 5)}" y="{px(y - 5)}" width="10" height="10" fill="#000"/>'
+    if kind in ("move", "sign"):
+        fill = "#000" if kind == "sign" else "#fff"
+        return f'<rect x="{px(x - 5)}" y="{px(y - 5)}" width="10" height="10" fill="{fill}" stroke="#000"/>'
     if kind == "death":
         return line(x - 5, y - 5, x + 5, y + 5, 2.0) + line(x - 5, y + 5, x + 5, y - 5, 2.0)
     if kind == "restart":

@@ -28,6 +28,8 @@ def live(history: History, *, mishaps: dict[int, str] | None = None, last: int =
             history.fact("extended", history.at(n, "11:00"), {"days": 7})
         elif what:
             history.look(n, "12:30", signs=(what,))
+        if (mishaps or {}).get(n - 1, "") == "gasping":  # what held every dose is lifted by a person (rules A8 and C9)
+            history.fact("lift", history.at(n, "10:00"), {"because": "air, and a test: in limit"})
         history.perfect_day(n, but=("look", "feed") if what in ("gasping", "white spots") else ())
         evening = history.at(n, EVENING)
         if history.earliest(evening) <= history.day(n):  # the template's note: test again before sign-off
@@ -186,3 +188,17 @@ def test_unknown_is_never_met_and_says_what_is_missing() -> None:
     assert len(unknown) == 3
     assert all("no reading" in j.says or "have not been counted" in j.says for j in unknown)
     assert {j.as_json()["verdict"] for j in unknown} == {"cannot be judged"}
+
+
+def test_A8_a_hold_that_nobody_lifted_keeps_a_batch_that_owes_no_dose() -> None:
+    """Two deaths in a day hold every dose of that water (rule C9); thirty good days do not lift it, a person does."""
+    history = History("fresh-watch")
+    history.perfect_day(0)
+    history.died(1, "11:00")
+    history.died(1, "12:00")
+    for n in range(1, 50):
+        history.perfect_day(n)
+    held = [judged for judged in history.judged(history.at(49, EVENING)) if not judged.met]
+    assert ["a hold is open" in judged.says for judged in held] == [True]
+    history.fact("lift", history.at(49, "20:00"), {"because": "nothing found"})
+    assert all(judged.met for judged in history.judged(history.at(49, EVENING)))
