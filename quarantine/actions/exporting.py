@@ -19,6 +19,7 @@ from quarantine.actions.desk import Desk, find_batch, find_site, find_tank, loca
 from quarantine.actions.twins import Twins
 from quarantine.calendars.write import Draft, Event, ordered
 from quarantine.dosing import DEFERS, Proposal, Setting, amount_words
+from quarantine.facts import local_day
 from quarantine.plan import instant_at
 from quarantine.quantity import show
 from quarantine.records.codec import instant
@@ -133,8 +134,10 @@ class _Writer:
             since=scope.since and scope.since.isoformat(),
             until=scope.until and scope.until.isoformat(),
         ):
-            if self._wanted(row):
-                yield row
+            # What has lost its day is on no phone any more; dated again it comes back under the same UID.
+            shown = row if row["day"] is not None else {**row, "state": "withdrawn"}
+            if self._wanted(shown):
+                yield shown
 
     def _wanted(self, row: Row) -> bool:
         if row["state"] in ("done", "skipped") and not self.scope.with_done:
@@ -172,10 +175,10 @@ class _Writer:
     def _laid_out(self, row: Row, content: _Content, sequence: int, stamp: datetime, alarm: str) -> Event:
         home = self.desk.home
         hour, minute = (int(part) for part in home.value("ring_at").split(":"))
-        day = date.fromisoformat(row["day"])
+        day = date.fromisoformat(row["day"]) if row["day"] else local_day(stamp, row["zone"])
         start: datetime | None = None
         ring = timedelta(hours=hour, minutes=minute)
-        if json.loads(row["detail"])["elapsed"]:
+        if json.loads(row["detail"])["elapsed"] and row["due_from"]:
             before = json.loads(row["detail"]).get("ring_minutes", 30)
             start, ring = instant(row["due_from"]), timedelta(minutes=before)
         elif home.value("ring_as") == "timed":
@@ -306,6 +309,8 @@ def dose_lines(proposal: Proposal) -> list[str]:
     elif dose.add is not None:
         lines.append(f"As the water is now: {amount_words(dose)}.")
         lines += proposal.working
+    if proposal.instruction:
+        lines.append(proposal.instruction)
     lines.append(f"Source: {dose.reference}")
     lines.append(DEFERS)
     return lines

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import shlex
 from datetime import datetime
 from decimal import Decimal
 from typing import Any, NamedTuple
@@ -11,20 +12,27 @@ from quarantine import bathing, dosing
 from quarantine.actions import cards, drawing, feeding
 from quarantine.actions.cards import NOT_NAMED, OutOf
 from quarantine.actions.claims import asked_if_claimed
-from quarantine.actions.desk import Desk, local_text, when
+from quarantine.actions.consequences import consequences, earliest_days
+from quarantine.actions.desk import Desk, find_tank, local_text, when
 from quarantine.actions.dipping import NO_DIP, Dip, Drained, Told, after_change, dip_of, end_bath, is_end
 from quarantine.actions.duties import refuse_dose, refuse_task
+from quarantine.actions.entering import add_fact, id_after
 from quarantine.actions.exchanging import ask_about_litres, left_and_due, open_work
-from quarantine.actions.planning import OPEN, add_fact, consequences, earliest_days, frozen, id_after, replan
+from quarantine.actions.idling import refuse_out_of_order
+from quarantine.actions.planning import OPEN, replan
+from quarantine.actions.systems import frozen
+from quarantine.actions.twins import done_with, missed
 from quarantine.actions.vouching import NOTHING_BESIDE, Beside, refuse_beside, vouched, vouched_lines
+from quarantine.actions.whereabouts import present
 from quarantine.dosing.known import missing_litres
+from quarantine.emptied import is_drain
+from quarantine.facts import local_day
 from quarantine.failures import Refused, Usage
 from quarantine.formulary import Substance, regimen
-from quarantine.luggage import MOVED_IN
-from quarantine.plan import timing_of
+from quarantine.plan import DAILY_CARE, timing_of
 from quarantine.quantity import Quantity, read, show, show_significant, to
-from quarantine.records.codec import instant
-from quarantine.records.loading import fact_of
+from quarantine.records.codec import instant, text_of_instant
+from quarantine.records.loading import fact_of, system_water
 from quarantine.records.reads import Row, Rows
 from quarantine.records.store import Act
 from quarantine.settings import Home
@@ -77,7 +85,7 @@ def done(
     if gave is not None and as_shown:
         raise Usage("Say --gave AMOUNT or --as-shown, not both.")
     with desk.act() as act:
-        tasks = [find_task(act, code) for code in dict.fromkeys(codes)]
+        tasks = [_where_then(act, find_task(act, code), at) for code in dict.fromkeys(codes)]
         amounts = [t for t in tasks if t["kind"] in ("dose", "change")]
         if amounts and len(tasks) > 1:
             raise Refused("A dose or a water change is ticked alone, with its amount: never in bulk.")
@@ -126,8 +134,7 @@ def _do_one(
     batch = act.rows("batch_arrival", id=task["batch"])[0]
     if (dip.started if dip else moment) < instant(batch["arrived_at"]) and batch["state"] != "expected":
         raise Refused(f"--at {at!r} lies before batch {task['batch_name']} arrived.")
-    if task["kind"] in ("dose", "change") and dip is None:
-        _refuse_old_water(act, task, moment)
+    refuse_out_of_order(act, task, moment, really=really)
     if json.loads(task["detail"]).get("as_needed"):
         from quarantine.actions.needing import ask_inside_gap
 
@@ -172,18 +179,21 @@ def _do_one(
         batch=task["batch"],
         task=task["id"],
         at=moment,
-        data={**data, "key": task["key"], **({"note": note} if note else {})},
+        data={**data, "key": task["key"], **_planned_on(task), **({"note": note} if note else {})},
         id_=id_after(act, task["system"], moment),
     )
     drawing.write(act, fact, moment, data)
     if task["kind"] == "chore" and bathing.says_back(task["title"].casefold(), "filter"):
         _filter_on(act, task, moment)
+    if is_drain(task["step"]):
+        _drained(act, task, moment)
     outcome = {"fact": fact, **({"gave": f"{data['given']} {data['given_unit']}"} if data else {})}
     if not act.change_if(
         "task", task["id"], OPEN, state="done", outcome_at=moment, outcome_by=act.keeper, outcome=outcome
     ):
         refuse_finished(act, find_task(act, task["code"]))
     late = (act.now - moment).total_seconds() > 3600
+    stock = [*_differs(data), *drawing.words(act, data)] if kind == "dose" else drawing.words(act, data)
     in_food = kind == "dose" and data["route"] == "food"
     fed = feeding.told(data, feeding.after_window_of(act, task)) if in_food else ""
     return {
@@ -193,23 +203,27 @@ def _do_one(
         "local": local_text(moment, task["zone"]),
         "entered_late": late,
         "timing": timing_of(task, moment),
-        "stock": drawing.words(act, data),
+        "stock": stock,
         "rescue": " ".join(filter(None, (data.get("rescue") or " ".join(drained), fed))),
         "defers": dosing.DEFERS if kind == "dose" else "",
     }
 
 
-def _refuse_old_water(act: Act, task: Row, moment: datetime) -> None:
-    """What was done before the fish were moved went into the water they left: in this one the level would be wrong."""
-    moves = [fact_of(row) for row in act.rows("facts_of_kind", kind=MOVED_IN, system=task["system"])]
-    since = [f for f in moves if f.batch == task["batch"] and f.at > moment]
-    if not since or (task["kind"] == "dose" and json.loads(task["detail"])["treatment"]["water"] == "food"):
-        return
-    left, how = since[-1].data["from"], "dose" if task["kind"] == "dose" else "change"
-    raise Refused(
-        f"At that time the fish were in {left}, not in {task['tank_name']}. Record it there (quarantine event {how} "
-        f"{left} --at ... --really), then skip {task['code']} with that reason."
-    )
+def _where_then(act: Act, task: Row, at: str | None) -> Row:
+    """A dose or a change that was made before the fish were moved went into the water they left: it is a task of that
+    tank then."""
+    if at is None or task["kind"] not in ("dose", "change"):
+        return task
+    moment = when(at, task["zone"], act.now)
+    later = [
+        json.loads(row["data"])
+        for row in act.rows("moves_of_open")
+        if row["batch"] == task["batch"] and instant(row["happened_at"]) > moment
+    ]
+    if not later:
+        return task
+    tank = next(tank for tank in act.rows("tanks") if tank["id"] == later[0]["from_tank"])
+    return {**task, "system": tank["system"], "tank": tank["id"], "tank_name": tank["name"], "zone": tank["zone"]}
 
 
 def _ended(act: Act, task: Row, moment: datetime, gave: str | None, note: str | None, really: bool) -> dict[str, Any]:
@@ -272,6 +286,9 @@ def dose_data(
 ) -> dict[str, Any]:
     """A dose's three facts: planned (target), prepared (computed), given (typed); with what it gives."""
     batch = act.rows("batch_arrival", id=task["batch"])[0]
+    unread = _not_acknowledged(act, task, really=really)
+    if not really:
+        _ask_about_day(task, moment)
     tank = next(t for t in act.rows("tanks") if t["id"] == task["tank"])
     setting = cards.setting_for(act, home, tank, batch, moment)
     if dip is not None:
@@ -308,12 +325,39 @@ def dose_data(
     shown_amount = proposal.dose.add if proposal.hold is None else None
     shown = None if shown_amount is None else Quantity(shown_amount, proposal.dose.add_unit)
     data = {**dose_record(proposal, setting, given), **vouched(act, task, shown, given, beside)}
-    data |= feeding.eaten_data(data, beside.eaten)
+    data |= feeding.eaten_data(data, beside.eaten) | unread
     if left_off := _left_off(act, task, apart="apart_litres" in data):
         data["put_back"] = left_off
     if dip is None:
         return data
     return {**data, **dip.data, "rescue": " ".join(words for words in (data["rescue"], dip.rescue) if words)}
+
+
+def _ask_about_day(task: Row, moment: datetime) -> None:
+    """A dose before its day is most often one that was given already, or another batch's: it is asked about (C7)."""
+    if task["day"] is not None and local_day(moment, task["zone"]).isoformat() < task["day"]:
+        raise Refused(
+            f"{task['code']} ({task['title']}) is planned for {task['day']}, not for "
+            f"{local_day(moment, task['zone'])}: given before its day it comes too close to the one before. If it was "
+            "given, say so with --really; nothing was recorded."
+        )
+
+
+def _not_acknowledged(act: Act, task: Row, *, really: bool) -> dict[str, Any]:
+    """Rule C19: the cautions are acknowledged by revision and keeper. A dose by one who has not is asked about once;
+    that it was really given is a fact, and what its record keeps of that (rule C7). Empty where they have."""
+    copy_id = next(b["copy_id"] for b in act.rows("batches") if b["id"] == task["batch"])
+    if act.rows("acknowledgements", keeper=act.keeper, copy_id=copy_id):
+        return {}
+    copy = frozen(act, copy_id)
+    of = f"{copy.id}, revision {copy.revision}"
+    if not really:
+        raise Refused(
+            f"You have not acknowledged the cautions of {of}, by which {task['code']} is given (rule C19): read them "
+            f"with quarantine batch acknowledge {shlex.quote(task['batch_name'])}, then tick it again. If it was given "
+            "already, say so with --really; nothing was recorded."
+        )
+    return {"unacknowledged": of}
 
 
 def _at_mark(proposal: dosing.Proposal) -> str:
@@ -331,6 +375,19 @@ def _left_off(act: Act, task: Row, *, apart: bool) -> list[str]:
     later = [s.title for s in frozen(act, batch["copy_id"]).steps if s.kind == "chore" and s.start.kind == "after"]
     off, filter_ = ([*treatment["off"], "filter"], "") if apart else (treatment["off"], treatment["filter"])
     return bathing.to_put_back(off, filter_, regimen(treatment["regimen"])[1], later)
+
+
+def _drained(act: Act, task: Row, moment: datetime) -> None:
+    """What was in the water of a tank that was emptied has gone with it (rule C12); not where other tanks share it, or
+    fish are in it again."""
+    beside = [t for t in act.rows("tanks") if t["system"] == task["system"] and t["id"] != task["tank"]]
+    water, _ = system_water(act, task["system"], moment)
+    if beside or water is None or present(act, task["system"], moment):
+        return
+    litres = Decimal(repr(water.litres + water.plus_minus_litres))
+    data = {"out_litres": litres, "in_litres": litres}
+    id_ = id_after(act, task["system"], moment)
+    add_fact(act, "change", system=task["system"], tank=task["tank"], at=moment, data=data, id_=id_)
 
 
 def _filter_on(act: Act, task: Row, moment: datetime) -> None:
@@ -362,6 +419,27 @@ def _ask_once(task: Row, proposal: dosing.Proposal, given: Quantity, really: boo
             f"{proposal.dose.add_unit}{of} that "
             f"{task['code']} shows. If that was really given, say so with --really{why_}; nothing was recorded."
         )
+
+
+def _differs(data: dict[str, Any]) -> list[str]:
+    """What was given beside what was shown, and what it gives beside the ceiling, where the two are not the same: a
+    small difference is asked about by nobody."""
+    if data.get("prepared") is None or data["hold"] is not None:
+        return []
+    shown = Quantity(Decimal(data["prepared"]), data["prepared_unit"])
+    off = to(Quantity(Decimal(data["given"]), data["given_unit"]), shown.unit) - shown.value
+    if not off:
+        return []
+    share = show_significant(abs(off) / shown.value * 100, 2, up=True)
+    says = f"{share} % {'more' if off > 0 else 'less'} than the {show(shown.value)} {shown.unit} shown"
+    high, ceiling = data["gives_high_mg_per_l"], data["ceiling_mg_per_l"]
+    if data["route"] not in ("bath", "prolonged") or high is None or ceiling is None:
+        return [f"{says}."]
+    unit = data.get("level_unit", "mg/L")
+    return [
+        f"{says}: it gives {show(Decimal(data['gives_low_mg_per_l']))} to {show(Decimal(high))} {unit}; the ceiling is "
+        f"{show(Decimal(ceiling))} {unit}."
+    ]
 
 
 def _compared(ratio: Decimal) -> str:
@@ -482,6 +560,12 @@ def _litres_changed(text: str) -> Decimal:
     return litres
 
 
+def _planned_on(task: Row) -> dict[str, Any]:
+    """The day a task was planned for, as its fact keeps it: of several batches in one water the work of that day is
+    done, however late (rule B2)."""
+    return {"on": task["day"]} if task["day"] else {}
+
+
 def _begun_again(task: Row) -> str:
     """What skipping a move means, in words: one that can lapse is of a series that the plan then begins again (rule
     A12). "" where it began again before, and of any other task."""
@@ -496,20 +580,36 @@ class Skipped(NamedTuple):
     counts: dict[str, dict[str, int]]
 
 
-def skip(desk: Desk, codes: list[str], *, because: str, at: str | None = None, yes: bool = False) -> Skipped:
-    """Tasks not done, with the reason; what follows from it is planned. All of them or none.
+def skip(
+    desk: Desk,
+    codes: list[str],
+    *,
+    because: str,
+    missed_in: str | None = None,
+    at: str | None = None,
+    yes: bool = False,
+) -> Skipped:
+    """Tasks not done, with the reason; what follows from it is planned. All of them or none. What stands on the list in
+    one row for several batches is skipped for all of them; with ``missed_in`` also all missed care of that tank.
 
-    Where skipping a dose moves dates, the new ones are shown first, and ``yes`` accepts them.
+    Where skipping a dose moves dates, the new ones are shown first, and ``yes`` accepts them. Raises Usage where no
+    code and no tank is said, Refused where nothing was missed in it.
     """
+    if not codes and missed_in is None:
+        raise Usage("Which task? Say its code, or --missed TANK for all missed looks, feeding and tests of a tank.")
     reason = because.strip()
     if not reason:
         raise Usage("A skipped task needs its reason: --because REASON.")
     with desk.act() as act:
         said = []
-        tasks = [find_task(act, code) for code in dict.fromkeys(codes)]
+        more = [] if missed_in is None else _missed_care(act, missed_in)
+        named = [find_task(act, code) for code in dict.fromkeys([*codes, *more])]
+        for task in named:
+            refuse_finished(act, task)
+        found = [one for task in named for one in (task, *done_with(act, task, act.now))]
+        tasks = list({task["id"]: task for task in found}.values())
         before = earliest_days(act, {task["system"] for task in tasks})
         for task in tasks:
-            refuse_finished(act, task)
             if is_end(task):
                 raise Refused(
                     f"{task['code']} ({task['title']}) is no task to skip: it stands until the bath or dip has ended "
@@ -536,16 +636,28 @@ def skip(desk: Desk, codes: list[str], *, because: str, at: str | None = None, y
                 outcome_by=act.keeper,
                 outcome={"fact": fact, "because": reason},
             )
-            says = f"{task['title']} skipped: {reason}{_begun_again(task)}"
+            whose = "" if task in named else f" for {task['batch_name']} too"
+            says = f"{task['title']} skipped{whose}: {reason}{_begun_again(task)}"
             said.append({"code": task["code"], "says": says, "system": task["system"]})
         made = [replan(act, system) for system in dict.fromkeys(s.pop("system") for s in said)]
         moved = consequences(act, before, made)
-        if moved and any(task["kind"] in ("dose", "move") for task in tasks) and not yes:
+        if moved and any(task["kind"] in ("dose", "move") for task in tasks) and not (yes or act.dry_run):
             what = " or ".join(k for k in ("dose", "move") if any(task["kind"] == k for task in tasks))
             raise Refused(f"Skipping a {what} moves dates: {'; '.join(moved)}. Say --yes to accept that.", moved=moved)
         said[-1]["moved"] = moved
         act.describe("task skipped", "; ".join(s["says"] for s in said))
         return Skipped(said, {task["batch_name"]: _reasons(act, task["batch"]) for task in tasks})
+
+
+def _missed_care(act: Act, tank_name: str) -> list[str]:
+    """The codes of the care of a tank that was missed: one reason may stand for all of it, as after a weekend away.
+    Doses, moves and changes are answered for one by one. Raises Refused where there is none."""
+    tank = find_tank(act, tank_name)
+    rows = act.rows("open_tasks", until=text_of_instant(act.now), tank=tank["id"])
+    codes = [row["code"] for row in rows if row["kind"] in DAILY_CARE and row["day"] and missed(row, act.now)]
+    if not codes:
+        raise Refused(f"No look, feeding or test was missed in {tank['name']}; nothing was recorded.")
+    return codes
 
 
 def _reasons(act: Act, batch: str) -> dict[str, int]:

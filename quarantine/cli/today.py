@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+import re
+import shlex
 from collections.abc import Sequence
 from datetime import date, timedelta
 from itertools import groupby
@@ -79,14 +81,16 @@ def lines_of(listed: Day, stock: Sequence[str] = ()) -> list[str]:
         ]
     lines = [f"{listed.on:%A %-d %B %Y}", *[line for t in listed.tanks for line in _head(t)], *stock, ""]
     place = water = ""
-    for (tank, batch), items in groupby(listed.tasks, key=lambda i: (i.row["tank_name"], i.row["batch_name"])):
+    for tank, items in groupby(listed.tasks, key=lambda item: item.row["tank_name"]):
         mine = list(items)
-        if tank != place:
-            if place and mine[0].row["system"] != water:
-                lines.append("-- Wash hands; other net and siphon. --")
-            place, water = tank, mine[0].row["system"]
-            lines.append(f"{tank} ({batch})")
-        lines += [line for item in mine if item.section != "missed" for line in _task_lines(item)]
+        if place and mine[0].row["system"] != water:
+            lines.append("-- Wash hands; other net and siphon. --")
+        place, water = tank, mine[0].row["system"]
+        lines.append(f"{tank} ({', '.join(_batches(mine))})")
+        listed_now = [item for item in mine if item.section not in ("waiting", "missed")]
+        for item in listed_now:
+            lines += _task_lines(item) if item is _last_like(item, listed_now) else [_earlier_line(item)]
+        lines += _waiting_lines([item for item in mine if item.section == "waiting"])
         lines += _missed_lines([item for item in mine if item.section == "missed"])
     ahead = [f"  {tank}: {'; '.join(titles)}" for tank, titles in listed.tomorrow.items()]
     if ahead:
@@ -102,16 +106,39 @@ def lines_of(listed: Day, stock: Sequence[str] = ()) -> list[str]:
     ]
 
 
+def _batches(items: list[Listed]) -> list[str]:
+    """The batches that the tasks of a tank are of."""
+    return sorted({row["batch_name"] for item in items for row in (item.row, *item.also)})
+
+
 def _head(tank: dict[str, Any]) -> list[str]:
     """A tank's line, and under it what cannot wait."""
     return [tank["line"], *(f"  {alert}" for alert in tank["alerts"])]
 
 
+def _last_like(item: Listed, listed: list[Listed]) -> Listed:
+    """Of the planned changes of one step that are open together the last, whose card is shown: it is one water."""
+    step = (item.row["batch"], item.row["step"])
+    alike = [one for one in listed if (one.row["batch"], one.row["step"]) == step]
+    return alike[-1] if item.row["kind"] == "change" and item.row["step"] != END else item
+
+
+def _earlier_line(item: Listed) -> str:
+    """One that was not done before the next one came: its time, and what is to be said of it."""
+    code = item.row["code"]
+    return (
+        f"  {code} {item.row['title']}{when_due(item)}: the next one is due as well; if it was not done, say why: "
+        f"quarantine skip {code} --because REASON"
+    )
+
+
 def _task_lines(item: Listed) -> list[str]:
     lines = [f"  {item.row['code']} {item.row['title']}{when_due(item)}"]
     if item.row["kind"] == "move":
-        before = json.loads(item.row["detail"])["before"]
-        lines += [f"    Confirm: {c['value']}" for c in before if c["kind"] == "word"]
+        detail = json.loads(item.row["detail"])
+        lines += [f"    Confirm: {c['value']}" for c in detail["before"] if c["kind"] == "word"]
+        if detail.get("ceiling") and not LAST_OF_ITS_SERIES.search(item.row["title"]):
+            lines.append(f"    {NEXT_MOVE}")
     if item.litres is not None:
         lines.append(f"    about {show(item.litres)} L of the water that is there")
     if item.conditioner is not None:
@@ -123,10 +150,42 @@ def _task_lines(item: Listed) -> list[str]:
     return lines
 
 
+NEXT_MOVE = (
+    "The next move's window is counted from the minute this one is done: done early, all that follow come earlier in "
+    "the day."
+)
+LAST_OF_ITS_SERIES = re.compile(r"\((\d+) of \1\)$")
+
 BEGINS_AGAIN = (
     "Too late: the moves begin again from the first, as soon as anything is logged (a look will do); those that were "
-    "still ahead fall away."
+    "still ahead fall away, and the days shown here are still those of before."
 )
+
+
+def _waiting_lines(items: list[Listed]) -> list[str]:
+    """What is done as needed; and what has no day yet, a line for each thing that it waits for: not to be done now."""
+    by_needs: dict[str, list[Listed]] = {}
+    lines = []
+    for item in items:
+        if "as_needed" in json.loads(item.row["detail"]):
+            lines.append(f"  {item.row['code']} {item.row['title']}: {item.row['needs']}{_claimed(item)}")
+        else:
+            by_needs.setdefault(item.row["needs"], []).append(item)
+    for needs, waiting in by_needs.items():
+        first = next((i.row for i in waiting if i.row["kind"] == "dose"), waiting[0].row)
+        said = needs.replace(BY_WORD, f"{BY_WORD} {shlex.quote(first['tank_name'])} {first['step']}")
+        work = "; ".join(f"{i.row['code']} {i.row['title']}{_claimed(i)}" for i in waiting)
+        lines.append(f"  Not yet, {said}: {work}")
+    return lines
+
+
+BY_WORD = "quarantine event word"
+"""How the plan says that a keeper's word is waited for; the tank and the step are known here."""
+
+
+CARE = ("look", "feed", "test")
+MANY = 3
+"""So many missed codes are typed by hand; of more the one command for all is named."""
 
 
 def _missed_lines(items: list[Listed]) -> list[str]:
@@ -138,11 +197,16 @@ def _missed_lines(items: list[Listed]) -> list[str]:
     for title, missed in by_title.items():
         days = ", ".join(f"{i.row['code']} {i.row['day']}{_claimed(i)}" for i in missed)
         lines.append(f"  MISSED {title}: {days}")
-    # A move that lapses is one that the template begins again (plan._window); the row says so before the plan does.
+    # A move that lapses is one that the template begins again (plan/windows.py); the row says so before the plan does.
     if any(item.row["kind"] == "move" and item.row["state"] == "planned" for item in items):
         lines.append(f"  {BEGINS_AGAIN}")
     if lines:
         lines.append("  Log it with --at if it was done, else say why: quarantine skip CODE ... --because REASON")
+    if sum(item.row["kind"] in CARE for item in items) > MANY:
+        tank = shlex.quote(items[0].row["tank_name"])
+        lines.append(
+            f"  All its looks, feeding and tests for one reason: quarantine skip --missed {tank} --because REASON"
+        )
     return lines
 
 
