@@ -22,6 +22,8 @@ class Parameter(NamedTuple):
     form: str = ""
     """what a nitrite kit reads: "NO2" (nitrite), "N" (nitrite nitrogen); a copper kit: "free", "total" or "chelated";
     "" when nobody said"""
+    error: Decimal | None = None
+    """of a typed value, the ± that stood with it, in ``unit``; None: none did, and the step is the last digit"""
 
 
 def _p(name: str, title: str, unit: str, kind: str, low: str, high: str, *also: str) -> Parameter:
@@ -40,7 +42,8 @@ PARAMETERS = {
         _p("oxygen", "dissolved oxygen", "mg/L", "concentration", "0", "30", "do", "o2"),
         _p("salinity", "salinity", "g/L", "concentration", "0", "60", "sal"),
         _p("alkalinity", "total alkalinity", "mg/L", "concentration", "0", "1000", "alk"),
-        _p("hardness", "total hardness", "mg/L", "concentration", "0", "3000", "gh"),
+        # Sea water has about 6300 mg/L as CaCO3 (from memory); the bound is of a slip, well above it.
+        _p("hardness", "total hardness", "mg/L", "concentration", "0", "12000", "gh"),
         _p("copper", "copper (Cu)", "mg/L", "concentration", "0", "20", "cu"),
     )
 }

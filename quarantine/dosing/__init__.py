@@ -36,7 +36,7 @@ from quarantine.dosing.forms import (
     stock_error,
     strength_hold,
 )
-from quarantine.dosing.holds import course_hold, first_hold, vessel_hold, where_hold
+from quarantine.dosing.holds import course_hold, first_hold, last_day_words, vessel_hold, where_hold
 from quarantine.dosing.instructing import PASSES, in_force, instruction_for, on_the_instruction
 from quarantine.dosing.known import ceiling_in_ledger, ceiling_of, circulating, default_target, present_salinity
 from quarantine.dosing.pairs import pair_cautions
@@ -56,6 +56,7 @@ from quarantine.dosing.setting import (
     Proposal,
     Setting,
     Stock,
+    Unsaid,
     Weighed,
     Where,
 )
@@ -85,6 +86,7 @@ __all__ = [
     "Proposal",
     "Setting",
     "Stock",
+    "Unsaid",
     "Weighed",
     "Where",
     "amount_words",
@@ -169,6 +171,7 @@ def propose(
     dose = dose_of(substance, regimen, setting, wanted, None if hold else size)
     eaten = substance if regimen.route == "food" else None
     out_of = stock_lines(setting, None if dose.add is None else Quantity(dose.add, dose.add_unit), eaten)
+    instructed = on_the_instruction(said, planned) if said else ""
     warned = (*pair_cautions(substance, setting), *animals_cautions(substance, regimen, setting))
     return Proposal(
         dose=dose._replace(cautions=(*warned, *dose.cautions)),
@@ -180,10 +183,12 @@ def propose(
             *animals_to_confirm(substance, regimen, setting),
         ),
         advice="" if hold or size is None else advice_on(substance, size, setting),
+        instruction=instructed,
         how=(
-            *((on_the_instruction(said, planned),) if said else ()),
+            *((instructed,) if instructed else ()),
             *how_to(substance, regimen, where, setting, None if hold else size),
             *how_repeated(regimen, setting, mode, full_again=where is not None and bool(where.after_change)),
+            *last_day_words(substance, regimen, setting),
             *out_of,
         ),
         checks=checks_met(before, setting.evidence),

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from datetime import timedelta
+import shlex
+from datetime import date, timedelta
 from decimal import Decimal
 from zoneinfo import ZoneInfo
 
@@ -11,7 +12,7 @@ from quarantine.dosing.animals import species_hold
 from quarantine.dosing.emergency import emergency_hold
 from quarantine.dosing.food import appetite_hold, food_hold
 from quarantine.dosing.forms import TWENTY, judged_by_needs, measure_of, needs_hold, strength_hold, weighing_step
-from quarantine.dosing.instructing import GATE, how_to_pass, instruction_for, of_the_gate, passes_check
+from quarantine.dosing.instructing import GATE, how_to_pass, instruction_for, of_the_gate, passes, passes_check
 from quarantine.dosing.known import (
     TEMPERATURE_AGE_HOURS,
     TEMPERATURE_SPAN_HOURS,
@@ -26,6 +27,7 @@ from quarantine.dosing.setting import OUR_CHOICE, Hold, Instruction, Setting, Wh
 from quarantine.dosing.words import PER_FISH, PER_FOOD, cited, counts_in_ledger
 from quarantine.facts import Condition, local_day
 from quarantine.formulary import Ceiling, Regimen, Substance
+from quarantine.formulary.contact import held
 from quarantine.quantity import UNITS, Quantity, show, show_significant, to
 from quarantine.readings import PARAMETERS
 
@@ -70,7 +72,9 @@ def first_hold(
         or product_hold(substance, setting)
         or needs_hold(substance, regimen, setting)
         or emergency_hold(setting)
+        or _contact_hold(substance, regimen, setting)
         or _gap_hold(substance, regimen, setting)
+        or _word_hold(regimen, setting, said)
         or pair_hold(substance, regimen, setting, said)
         or _before_hold(regimen, before, setting, said)
         or appetite_hold(regimen, setting)
@@ -80,6 +84,33 @@ def first_hold(
         or species_hold(substance, regimen, setting, said)
         or _ceiling_known_hold(substance, regimen, ceiling, said)
     )
+
+
+def _word_hold(regimen: Regimen, setting: Setting, said: Instruction | None) -> Hold | None:
+    """A dose goes into the water, so what one batch's own dose by the same row waits for, a trial on its species say,
+    is waited for by all (rules B2 and C8)."""
+    if passes(said, GATE):
+        return None
+    for one in setting.unsaid:
+        # What a batch's own dose waits for stands with its task, which has no day before.
+        its_own = one.batch == setting.batch and not one.newcomers
+        if one.regimen != regimen.id or its_own or (one.newcomers and not regimen.trial_first):
+            continue
+        tank, batch = shlex.quote(one.tank), shlex.quote(one.batch)
+        if one.newcomers:
+            says = f"{one.newcomers} came into {one.batch} after its keeper said: {one.sentence}"
+        else:
+            says = f"{one.batch} is in this water too, and nobody has said of it: {one.sentence}"
+        return Hold(
+            "C8",
+            says,
+            None,
+            None,
+            OUR_CHOICE,
+            f"a dose goes to all fish in the water: when it is so for {one.newcomers or one.batch} too, say quarantine "
+            f"event word {tank} {one.step} --batch {batch}",
+        )
+    return None
 
 
 def where_hold(where: Where | None, setting: Setting) -> Hold | None:
@@ -527,6 +558,35 @@ def _ceiling_known_hold(
     )
 
 
+def stay_began(setting: Setting) -> date:
+    """The day on which the stay began that doses count over (rule B8): of the first batch in this water."""
+    stay = [e.arrived_on for e in (setting.evidence, *setting.others) if e is not None]
+    return min(stay, default=local_day(setting.now, setting.zone) - timedelta(days=COURSE_DAYS))
+
+
+def _contact_hold(substance: Substance, regimen: Regimen, setting: Setting) -> Hold | None:
+    """A level that is held by readings is held for the longest contact of its row and no longer: a ceiling of the
+    course in time, over the whole stay, which nothing passes (rules A12 and B8)."""
+    found = held(regimen, substance.id, setting.doses, stay_began(setting), setting.zone, setting.now)
+    if found is None or setting.now < found.until:
+        return None
+    return Hold(
+        "longest contact",
+        f"{substance.name} is held for up to {show(found.most.value)} {found.most.unit}, and its first dose of this "
+        f"stay was given on {local_day(found.first, setting.zone)}: the last day was {found.last_day(setting.zone)}",
+        show(found.most.value),
+        found.most.unit,
+        cited(substance, found.most.reference),
+        "no more of it in this stay: bring it out of the water by changes, and ask a veterinarian what was not reached",
+    )
+
+
+def last_day_words(substance: Substance, regimen: Regimen, setting: Setting) -> tuple[str, ...]:
+    """Until when a level may be held, said ahead on every card of it."""
+    found = held(regimen, substance.id, setting.doses, stay_began(setting), setting.zone, setting.now)
+    return () if found is None else (f"Longest contact: {found.words(setting.zone)}.",)
+
+
 def course_hold(substance: Substance, regimen: Regimen, setting: Setting, gives_high_mg_per_l: Decimal) -> Hold | None:
     """The ceiling of a course, over all doses of the substance that this water was given during the stay (rule B8):
     each counts with the most it can have given, and one of unknown size leaves no room."""
@@ -534,8 +594,7 @@ def course_hold(substance: Substance, regimen: Regimen, setting: Setting, gives_
     if ceiling is None or ceiling.unit not in ("mg/L", "g/L"):
         return None
     top = to(Quantity(ceiling.value, ceiling.unit), "mg/L")
-    stay = [e.arrived_on for e in (setting.evidence, *setting.others) if e is not None]
-    since = min(stay, default=local_day(setting.now, setting.zone) - timedelta(days=COURSE_DAYS))
+    since = stay_began(setting)
     mine = [
         f
         for f in setting.doses

@@ -11,13 +11,14 @@ from __future__ import annotations
 
 from decimal import Decimal
 from fractions import Fraction
+from itertools import pairwise
 from math import exp, nextafter
 
 from quarantine.dosing.forms import tops_up
 from quarantine.dosing.known import litres_of
 from quarantine.dosing.setting import OUR_CHOICE, Hold, Replaced, Setting
 from quarantine.dosing.words import cited, counts_in_ledger, exact_grams, in_ledger, level_in
-from quarantine.facts import BEFORE, Fact, in_order, known_out
+from quarantine.facts import BEFORE, Fact, in_order, known_flow, known_out
 from quarantine.formulary import Figure, Regimen, Substance, is_prolonged
 from quarantine.quantity import Quantity, decimal_down, show, show_significant
 from quarantine.water.ledger import flowed
@@ -141,7 +142,30 @@ def _not_made_good(setting: Setting, given: list[Fact], last: Fact, litres: Frac
         through = Fraction(flowed(list(setting.moved), doses[-1].at, last.at))
         share *= Fraction(exp(-float(through / litres))) if through > 0 else 1
         out, missed = out + more, missed + share
-    return out, min(missed, Fraction(1))
+    more_flowed, share = _flow_not_made_good(setting, given, last, changes, litres)
+    return out + more_flowed, min(missed + share, Fraction(1))
+
+
+def _flow_not_made_good(
+    setting: Setting, given: list[Fact], last: Fact, changes: list[Fact], litres: Fraction
+) -> tuple[Decimal, Fraction]:
+    """The same for what flowed through between two doses: e^(-q t / V) by the rate that was on record when the last one
+    was sized, less that by the rate that is, for as much as changes and flow have left of it since."""
+    out, missed = 0.0, Fraction(0)
+    flows = [f for f in setting.moved if f.kind == "exchange"]
+    known = [one for f in flows if (one := known_flow(f, last.entered_at)) is not None]
+    if known == flows or litres <= 0:
+        return Decimal(0), missed
+    for since, until in pairwise(f.at for f in in_order(given)):
+        then, now = (flowed(of, since, until) for of in (known, flows))
+        if now > then:
+            whole, after = float(litres), flowed(flows, until, last.at)
+            share = Fraction((exp(-then / whole) - exp(-now / whole)) * exp(-after / whole))
+            for change in changes:
+                if change.at >= since:
+                    share *= max(litres - Fraction(change.data["out_litres"]), Fraction(0)) / litres
+            out, missed = out + now - then, missed + share
+    return Decimal(out).quantize(Decimal("0.01")), missed
 
 
 def nothing_hold(substance: Substance, regimen: Regimen, setting: Setting) -> Hold | None:

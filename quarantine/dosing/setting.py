@@ -150,6 +150,8 @@ class Proposal(NamedTuple):
     advice: str
     how: tuple[str, ...] = ()
     checks: str = ""
+    instruction: str = ""
+    """on whose instruction it is given, held or not; "" where there is none"""
 
 
 class Instruction(NamedTuple):
@@ -170,6 +172,18 @@ class Instruction(NamedTuple):
     until: str
     words: str
     passes: tuple[str, ...]
+
+
+class Unsaid(NamedTuple):
+    """A word that nobody said of a batch in the water whose own dose by ``regimen`` waits for it; or that was said
+    before the species ``newcomers`` came in ("": none did)."""
+
+    batch: str
+    tank: str
+    regimen: str
+    step: str
+    sentence: str
+    newcomers: str = ""
 
 
 class Replaced(NamedTuple):
@@ -243,6 +257,8 @@ class Setting(NamedTuple):
     """°C: the highest to which a heater of this water is set; None: none is on record"""
     said_groups: tuple[tuple[str, tuple[str, ...]], ...] = ()
     """what keepers said of the animals: name without capitals, ids of groups (none: it is none of them)"""
+    unsaid: tuple[Unsaid, ...] = ()
+    """what keepers have not said of the batches in this water, whose own doses wait for it (rule C8)"""
 
 
 UNSOURCED = {"MEM": "from memory"}

@@ -477,7 +477,8 @@ def _by_step(found: Organism, low: Decimal, high: Decimal, slots: list[Slot], be
     earliest, latest = _end(slow.every_hours[0]), _end(fast.every_hours[1])
     one_more = earliest > latest
     lasts = (slow.doses - 1) * _end(slow.every_hours[1])
-    repeats = max(slow.doses - 1 + one_more, fast.doses - 1 + one_more, -int(-lasts // latest))
+    steps = int(lasts // latest) + (lasts % latest > 0)
+    repeats = max(slow.doses - 1 + one_more, fast.doses - 1 + one_more, steps)
     said = "; ".join(_step_says(slot) for slot in dict.fromkeys((slow, fast)))
     words = f"Repeat every {_span(earliest, latest)}"
     if one_more:

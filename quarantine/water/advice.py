@@ -92,6 +92,8 @@ class Situation(NamedTuple):
     chloride: Chloride | None = None
     medicine: str = ""
     salinity_g_per_kg: float | None = None
+    to_copper_limit: str = ""
+    """the litres of a change that brings copper under its limit, in words; "" where they are not known"""
 
 
 class Advice(NamedTuple):
@@ -385,10 +387,33 @@ def _ph(situation: Situation) -> Advice | None:
     return Advice("ph", says, do, caution, (limit.reference, f"0.2 to 0.3 a day: {COMMON}", f"ammonia: {EMERSON}"))
 
 
+def _copper(situation: Situation) -> Advice | None:
+    """Copper over the ceiling of the row it is given by: a little more of it kills."""
+    found = past(situation, "copper")
+    if found is None:
+        return None
+    limit, says = found
+    change = situation.to_copper_limit or "change water until a test shows it under the limit"
+    do = (
+        "read it again now, before anything else is done: a slip of the kit looks the same",
+        f"if it is so: {change}, and log it (quarantine event change); then read it again",
+        "no copper until it is read under the limit; strong aeration; watch the fish",
+    )
+    caution = "fish that gasp, roll or lie on the ground: into clean water of the same temperature, call a veterinarian"
+    return Advice("copper", says, do, caution, (limit.reference, f"steps: rule C7 of this tool; {COMMON}"))
+
+
 def _with_medicine(situation: Situation, caution: str) -> str:
     if not situation.medicine:
         return caution
     return f"{caution}; the water holds {situation.medicine}, and a change takes a share of it: ask a veterinarian"
 
 
-_ADVISERS = {"oxygen": _oxygen, "uia": _ammonia, "nitrite": _nitrite, "temperature": _temperature, "ph": _ph}
+_ADVISERS = {
+    "oxygen": _oxygen,
+    "uia": _ammonia,
+    "nitrite": _nitrite,
+    "temperature": _temperature,
+    "ph": _ph,
+    "copper": _copper,
+}

@@ -45,6 +45,20 @@ class Exposure(NamedTuple):
     """of fish that were in it before they were moved here; None: it is, or was, in this water"""
 
 
+def exposures_until(found: Iterable[Exposure], at: datetime) -> list[dict[str, Any]]:
+    """Exposures as a fact keeps them that takes fish out of a water, or out of their batch, at an instant."""
+    return [
+        {
+            "substance": one.substance,
+            "since": one.since,
+            "last_dose": one.last_dose,
+            "until": min(one.until or at, at),
+            "target": one.target_mg_per_l,
+        }
+        for one in found
+    ]
+
+
 class Line(NamedTuple):
     """One fact of a ledger, with the level right before it and right after it.
 
