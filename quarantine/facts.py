@@ -72,6 +72,21 @@ def known_out(change: Fact, at: datetime) -> Decimal:
     return Decimal(change.data["out_litres"] if was is None else was)
 
 
+def flow_was(data: dict[str, Any], until: str) -> dict[str, Any]:
+    """What a corrected flow keeps: its rate and its end as they were on record until an instant (text)."""
+    return {"flow_was": [*data.get("flow_was", []), [data["litres_per_hour"], data.get("until"), until]]}
+
+
+def known_flow(flow: Fact, at: datetime) -> Fact | None:
+    """A flow through a water with the rate and the end that were on record at an instant; None: it was not entered."""
+    if flow.entered_at > at:
+        return None
+    was = next((one for one in flow.data.get("flow_was", ()) if datetime.fromisoformat(one[2]) > at), None)
+    if was is None:
+        return flow
+    return flow._replace(data={**flow.data, "litres_per_hour": was[0], "until": was[1]})
+
+
 class Condition(NamedTuple):
     """One typed condition of a protocol: a before-check of a dose, or a criterion of sign-off.
 
@@ -86,8 +101,8 @@ class Condition(NamedTuple):
     reading    the last reading of ``value`` lies in low..high, and is  parameter
                not older than ``within_hours``
     steady     every reading of ``value`` in ``within_hours`` lies in  parameter
-               low..high, with one before them (at most 36 h) or
-               two of them at least 6 h apart (rule A10)
+               low..high, of these and the ones before them (at most
+               36 h) two at least 6 h apart (rule A10)
     word       the keeper says ``value`` is so, when giving the dose   a sentence
     period     period ``value`` is complete (rule A8)                  period id
     clear_days ``value`` clear days are counted (rule A4)              whole number

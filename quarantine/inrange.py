@@ -220,9 +220,10 @@ def count(
     as_of: datetime,
     because: str = "",
     carried: Carried | None = None,
+    off: tuple[tuple[datetime, datetime], ...] = (),
 ) -> Count:
     """Days in range by what the template says of time out of range and of time not read. ``carried`` is what was proven
-    in the water that the fish were moved from.
+    in the water that the fish were moved from; ``off`` are spans (in order, apart) that do not count, also those ahead.
 
     pause: such time does not count. extend: it goes on counting, and the period is longer by as many whole days as the
     gap began. restart: the count begins again after it. note: it counts all the same. What begins after the period is
@@ -252,5 +253,14 @@ def count(
     if complete is None:
         last = found[-1] if found else None
         begin = as_of if last is None or last.event not in ("", UNPROVEN) else last.since if last.event else last.until
-        complete = begin + max(need - counted, timedelta(0))
+        complete = _past(begin, max(need - counted, timedelta(0)), off)
     return Count(zero, counted, need, complete, because, found)
+
+
+def _past(begin: datetime, left: timedelta, off: tuple[tuple[datetime, datetime], ...]) -> datetime:
+    """The instant at which so much time from ``begin`` on has been counted, the spans ``off`` left out."""
+    for since, until in off:
+        if until > begin and since < begin + left:
+            left -= max(since - begin, timedelta(0))
+            begin = until
+    return begin + left

@@ -2,23 +2,65 @@
 
 from __future__ import annotations
 
+import json
+import re
 from datetime import datetime
 from decimal import Decimal
-from typing import NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple
 
+from quarantine.actions.brought import SURELY_OUT
 from quarantine.actions.desk import local_text
 from quarantine.actions.instructed import facts_of, instructions_here
 from quarantine.dosing.instructing import ADDING, on_the_instruction
 from quarantine.facts import Fact, in_order, local_day
-from quarantine.failures import Refused
+from quarantine.failures import Refused, Usage
 from quarantine.formulary import Substance, load, regimen
+from quarantine.luggage import MOVED_IN, last_move
 from quarantine.quantity import show, show_significant
+from quarantine.records.codec import instant
 from quarantine.records.loading import fact_of, system_water
 from quarantine.records.reads import Row, Rows
 from quarantine.water.ledger import Water
 
-SURELY_OUT = 1e-9
-"""A level whose upper bound is a float's tail of nothing is nothing."""
+if TYPE_CHECKING:
+    from quarantine.records.store import Act
+
+
+class Fish(NamedTuple):
+    """One line of a batch: how many, of what, and what else was said."""
+
+    number: int
+    species: str
+    note: str
+
+
+_SIZE = re.compile(r"[0-9]+(?:[.,][0-9]+)?(?:\s*(?:-|to)\s*[0-9]+(?:[.,][0-9]+)?)?")
+
+
+def read_fish(text: str, option: str = "--fish") -> Fish:
+    """ "12 Melanotaenia praecox, 3 cm" -> 12, the species, "3 cm". Raises Usage for what does not read, and for a size
+    without its unit."""
+    found = re.fullmatch(r"\s*(\d{1,6})\s+([^,]+?)\s*(?:,\s*(.*?)\s*)?", text)
+    if found is None or int(found[1]) < 1:
+        raise Usage(
+            f'{option} {text!r} does not read: write a count and a name, such as "12 Melanotaenia praecox, 3 cm".'
+        )
+    name, note = found[2], found[3] or ""
+    *words, last = name.split()
+    size = (
+        note
+        if _SIZE.fullmatch(note)
+        else last
+        if len(words) > 1 and len(words[-1]) > 1 and _SIZE.fullmatch(last)
+        else ""
+    )
+    if size:
+        of = name if size == note else " ".join(words)
+        raise Usage(
+            f'{option} {text!r}: {size} of what? Write a size with its unit, in cm or inches: "{found[1]} {of}, '
+            f'{size} cm".'
+        )
+    return Fish(int(found[1]), name, note)
 
 
 class Held(NamedTuple):
@@ -122,15 +164,50 @@ def second_source(rows: Rows, tank: Row, entering: str, source: str, at: datetim
     here = [b for b in rows.rows("open_batches") if b["system"] == tank["system"] and b["name"] != entering]
     if not here:
         return []
-    who = "; ".join(f"{b['name']} from {b['source']}, since {local_text_of(b)}" for b in here)
+    moves = [fact_of(row) for row in rows.rows("facts_of_kind", kind=MOVED_IN, system=tank["system"])]
+    who = "; ".join(f"{b['name']} from {b['source']}, in it since {_in_since(b, moves)}" for b in here)
     return [
         f"Two batches share this water from now on: {entering} from {source} beside {who}. What one carries the others "
         "can catch, and each dose goes to all of them (rules B2 and B5)."
     ]
 
 
-def local_text_of(batch: Row) -> str:
-    """When a batch arrived, as people at its site write it."""
-    from quarantine.records.codec import instant
+def added_line(batch: Row, data: dict[str, Any]) -> dict[str, Any] | None:
+    """Fish that come into a batch as a line of its fish: which they are is asked where the batch has several species.
+    None where they are as the others. Raises Usage."""
+    known = list(dict.fromkeys(line["species"] for line in json.loads(batch["fish"])))
+    if "species" not in data:
+        if len(known) > 1:
+            raise Usage(f'Which fish came? Batch {batch["name"]} has {" and ".join(known)}: say --species "NAME".')
+        return None
+    fish = read_fish(f"{data['count']} {data['species']}", "--species")
+    name = next((one for one in known if one.casefold() == fish.species.casefold()), fish.species)
+    return {"count": fish.number, "species": name, "note": fish.note}
 
-    return local_text(instant(batch["arrived_at"]), batch["zone"])
+
+def forget_added(act: Act, fact: Row) -> None:
+    """Fish that did not come in after all are no line of their batch."""
+    first = json.loads(fact["data"]).get("first", {}).get("id", fact["id"])
+    for batch in act.rows("batches"):
+        lines = json.loads(batch["fish"])
+        kept = [line for line in lines if line.get("added") != first]
+        if kept != lines:
+            act.change("batch", batch["id"], fish=kept)
+
+
+def _in_since(batch: Row, moves: list[Fact]) -> str:
+    """When a batch came into the water it is in, as people at its site write it: by its last move, else by arriving."""
+    move = last_move(moves, batch["id"])
+    return local_text(instant(batch["arrived_at"]) if move is None else move.at, batch["zone"])
+
+
+def sick_beside(entering: list[Row], resident: list[Row], there: Row) -> list[str]:
+    """Said before fish go in beside others: which of them have a sign that nobody said is gone; who can catch it."""
+    groups = ((entering, resident), (resident, entering))
+    return [
+        f"{one['name']} shows {', '.join(signs)}: in {there['name']} {' and '.join(b['name'] for b in others)} can "
+        "catch what it has (rule B5)."
+        for sick, others in groups
+        for one in sick
+        if others and (signs := [sign["name"] for sign in json.loads(one["standing"])["signs"]])
+    ]

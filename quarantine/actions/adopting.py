@@ -7,7 +7,7 @@ from typing import Any
 
 from quarantine.actions.amending import NotAccepted, amend
 from quarantine.actions.desk import Desk, find_batch
-from quarantine.actions.planning import frozen
+from quarantine.actions.systems import frozen
 from quarantine.failures import Refused
 from quarantine.protocol import Protocol, load
 from quarantine.records.reads import Row, Rows

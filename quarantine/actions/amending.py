@@ -11,18 +11,12 @@ from datetime import timedelta
 from typing import Any, NamedTuple
 
 from quarantine.actions.batches import acknowledged, freeze
+from quarantine.actions.consequences import consequences, earliest_days
 from quarantine.actions.desk import Desk, find_batch, local_text
-from quarantine.actions.planning import (
-    OPEN,
-    add_fact,
-    consequences,
-    detail_of,
-    earliest_days,
-    frozen,
-    id_after,
-    load_system,
-    replan,
-)
+from quarantine.actions.entering import add_fact, id_after
+from quarantine.actions.planning import OPEN, detail_of, replan
+from quarantine.actions.sharing import same_course
+from quarantine.actions.systems import frozen, load_system
 from quarantine.facts import Fact, in_order, local_day
 from quarantine.failures import Refused, Unknown, Usage
 from quarantine.luggage import doses_before
@@ -79,7 +73,7 @@ def amend(
         difference = _difference(was, now)
         moved = consequences(act, before, [made])
         texts = {"from": _text(old), "to": _text(new), "text": _compared(old, new)}
-        if not yes:
+        if not (yes or act.dry_run):
             _ask(act, batch, new, [*texts["text"], *difference.lines(), *moved], {**texts, **difference.json()})
         act.describe("protocol amended", f"batch {batch['name']}: {_titled(old)} -> {_titled(new)}: {reason}")
         return {
@@ -126,11 +120,11 @@ def _check_text(act: Act, batch: Row, old: Protocol, new: Protocol) -> None:
     if new.water not in ("any", batch["water"]):
         raise Refused(f"Protocol {new.id} is for {new.water} water; {batch['tank_name']} is {batch['water']}.")
     others = [b for b in load_system(act, batch["system"], act.now).batches if b["id"] != batch["id"]]
-    if others and (new.medicated or any(frozen(act, b["copy_id"]).medicated for b in others)):
-        names = ", ".join(b["name"] for b in others)
+    names = [b["name"] for b in others if not same_course(frozen(act, b["copy_id"]), new)]
+    if names:
         raise Refused(
-            f"Batch {names} is in the same water, and one of the two protocols gives medicine: two courses in one "
-            "water are not planned (rule B2)."
+            f"Batch {', '.join(names)} is in the same water, and {new.id} does not give the same medicine the same way "
+            "as its protocol: two courses in one water are not planned (rule B2)."
         )
 
 
@@ -193,7 +187,7 @@ def changed_steps(old: Protocol, new: Protocol) -> set[str]:
     changed = {s.id for s in new.steps if s.id not in was or _planned_by(was[s.id]) != _planned_by(s)}
     changed |= {p.id for p in new.periods if p.id not in periods or periods[p.id][2:5] != p[2:5]}
     while True:
-        more = {s.id for s in new.steps if s.start.kind in ("after", "begun") and s.start.subject in changed}
+        more = {s.id for s in new.steps if s.start.kind in ("after", "begun", "between") and s.start.subject in changed}
         if more <= changed:
             return changed & {s.id for s in new.steps}
         changed |= more
@@ -428,7 +422,7 @@ def stop_course(desk: Desk, name: str, step: str, *, because: str, yes: bool = F
         )
         moved = consequences(act, before, [replan(act, batch["system"])])
         lines = [f"withdrawn: {row['code']} {row['title']}, {row['day'] or 'waits'}" for row in left]
-        if not yes:
+        if not (yes or act.dry_run):
             raise NotAccepted(
                 f"This stops the whole course {course.title!r} of batch {batch['name']} ({len(given)} given): sign-off "
                 "names it as a deviation. Too few doses leave parasites alive: ask the veterinarian. Say --yes to "

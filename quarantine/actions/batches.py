@@ -2,19 +2,22 @@
 
 from __future__ import annotations
 
-import re
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 from decimal import Decimal
 from typing import Any, NamedTuple
 
-from quarantine.actions.admitting import ask_about_medicine, second_source, still_in
+from quarantine.actions.admitting import Fish, ask_about_medicine, read_fish, second_source, still_in
 from quarantine.actions.arriving import Bag, bag_lines, chore_tasks, welcome
 from quarantine.actions.clashing import PASS_START, passed_clashes, passed_words
-from quarantine.actions.desk import Desk, find_tank, free_name, local_text, when
+from quarantine.actions.consequences import changed_days, earliest_days
+from quarantine.actions.desk import Desk, find_batch, find_tank, free_name, local_text, when
+from quarantine.actions.entering import add_fact
 from quarantine.actions.places import COMPUTED
-from quarantine.actions.planning import add_fact, load_system, plan_system, replan, standing_json, store_tasks
+from quarantine.actions.planning import replan, standing_json, store_tasks
+from quarantine.actions.rostering import Attendance, lookers
 from quarantine.actions.sharing import refuse_dirty, refuse_other_course
-from quarantine.facts import Fact, utc
+from quarantine.actions.systems import frozen
+from quarantine.facts import Fact, local_day, utc
 from quarantine.failures import Refused, Usage
 from quarantine.moments import read_moment
 from quarantine.plan import Course, Plan
@@ -23,24 +26,6 @@ from quarantine.quantity import show
 from quarantine.records.loading import system_water
 from quarantine.records.reads import Row, Rows, open_reader
 from quarantine.records.store import Act, new_id
-
-
-class Fish(NamedTuple):
-    """One line of a batch: how many, of what, and what else was said."""
-
-    number: int
-    species: str
-    note: str
-
-
-def read_fish(text: str) -> Fish:
-    """ "12 Melanotaenia praecox, 3 cm" -> 12, the species, "3 cm". Raises Usage for what does not read."""
-    found = re.fullmatch(r"\s*(\d{1,6})\s+([^,]+?)\s*(?:,\s*(.*?)\s*)?", text)
-    if found is None or int(found[1]) < 1:
-        raise Usage(
-            f'--fish {text!r} does not read: write a count and a name, such as "12 Melanotaenia praecox, 3 cm".'
-        )
-    return Fish(int(found[1]), found[2], found[3] or "")
 
 
 class NeedsAcknowledgement(Refused):
@@ -82,20 +67,37 @@ def start_batch(
         quarantine = find_tank(act, tank)
         destination = find_tank(act, to_tank)
         at = when(arrived, quarantine["zone"], act.now, what="--arrived")
+        ask_about_arrival(act, at, quarantine["zone"], really=really)
         check_tanks(quarantine, destination, template)
         freeze(act, template)
         acknowledged(act, template, acknowledge)
         told = ask_about_medicine(act, quarantine, at, really=really)
-        shared = check_water(act, quarantine, template, at, yes)
+        before = check_water(act, quarantine, template, yes)
         if not yes:
             _ask_expected(act, quarantine)
         passed = passed_clashes(act, quarantine, template, at, act.now, because, PASS_START)
         batch = _add_batch(act, quarantine, destination, template, at, lines, source, name)
         act.describe("batch started", f"batch {batch['name']}: {count_of(lines)} fish in {quarantine['name']}", at)
         made = record_arrival(act, batch, quarantine, template, bag, dead_on_arrival, passed, yes=yes)
-        told += second_source(act, quarantine, batch["name"], source, at)
+        moved, unmoved = ask_beside(act, quarantine, before, yes=yes)
+        told += [*unmoved, *second_source(act, quarantine, batch["name"], source, at)]
         told += [*made["lines"], *passed_words(passed), *stock_lines(act, desk, template, batch)]
-        return {**made, "moved": shared, "lines": told}
+        return {**made, "moved": moved, "lines": told}
+
+
+LONG_AGO = timedelta(days=90)
+"""An arrival further back is asked about: no quarantine of a shipped template is so long. Our choice, no source."""
+
+
+def ask_about_arrival(act: Act, at: datetime, zone: str, *, really: bool) -> None:
+    """A year that was typed wrong would make a thousand tasks that lie in the past (rule C7). Raises Refused."""
+    if really or act.now - at <= LONG_AGO:
+        return
+    days = (local_day(act.now, zone) - local_day(at, zone)).days
+    raise Refused(
+        f"--arrived {local_text(at, zone)} is {days} days ago: a slip of the year or the month? If they came then and "
+        "are in quarantine still, say --really; nothing was recorded."
+    )
 
 
 def stock_lines(act: Act, desk: Desk, template: Protocol, batch: Row) -> list[str]:
@@ -235,45 +237,73 @@ def acknowledged(act: Act, template: Protocol, acknowledge: bool) -> None:
             "with --acknowledge, which records that you did.",
             cautions=list(template.cautions),
         )
+    _write_acknowledgement(act, template)
+
+
+def _write_acknowledgement(act: Act, template: Protocol) -> None:
     act.add(
         "acknowledgement",
         {"id": new_id(), "keeper": act.keeper, "copy_id": template.fingerprint, "at": act.now},
     )
 
 
-def check_water(act: Act, quarantine: Row, template: Protocol, at: datetime, yes: bool) -> list[str]:
-    """Rules B1, B2: who is in the water already, and what their dates become. The consequence comes before the act."""
+def acknowledge(desk: Desk, name: str) -> dict[str, Any]:
+    """A keeper who did not start a batch says that they read the cautions of its protocol, as it is frozen (rule C19).
+
+    Said again it is written once. Raises Refused where the protocol gives no medicine.
+    """
+    with desk.act() as act:
+        batch = find_batch(act, name)
+        template = frozen(act, batch["copy_id"])
+        of = f"{template.id}, revision {template.revision},"
+        if not template.medicated:
+            raise Refused(f"Protocol {of} of {batch['name']} gives no medicine: there is nothing to acknowledge.")
+        before = bool(act.rows("acknowledgements", keeper=act.keeper, copy_id=template.fingerprint))
+        if not before:
+            _write_acknowledgement(act, template)
+            act.describe("acknowledged", f"batch {batch['name']}: the cautions of {of} label and law were read")
+        return {
+            "already": before,
+            "batch": batch["name"],
+            "protocol": template.id,
+            "revision": template.revision,
+            "cautions": list(template.cautions),
+        }
+
+
+def check_water(act: Act, quarantine: Row, template: Protocol, yes: bool) -> dict[str, date]:
+    """Rules B1, B2: whether fish may come into this water. The earliest sign-off days of those that are in it, by name,
+    as they are before: for :func:`ask_beside`. Raises Refused."""
     if not yes:
         refuse_dirty(act, quarantine)
-    state = load_system(act, quarantine["system"], act.now)
-    if not state.courses:
-        return []
+    if not any(b["system"] == quarantine["system"] for b in act.rows("open_batches")):
+        return {}
     refuse_other_course(act, quarantine, template)
-    before = plan_system(state, act.now)
-    entering = _entry(quarantine, at)
-    after = plan_system(state._replace(facts=(*state.facts, entering)), act.now)
-    moved = [
-        f"batch {b['name']}: earliest sign-off {before.standings[b['id']].earliest} -> "
-        f"{after.standings[b['id']].earliest}"
-        for b in state.batches
-    ]
-    if not yes:
+    return earliest_days(act, {quarantine["system"]})
+
+
+def ask_beside(act: Act, quarantine: Row, before: dict[str, date], *, yes: bool) -> tuple[list[str], list[str]]:
+    """What fish that came do to those that were in the water (rules B1 and B5): the dates that moved, old and new, and
+    what is said where none did. The consequence comes before the act: raises Refused until ``yes``; a dry run is not
+    asked."""
+    if not before:
+        return [], []
+    moved = changed_days(before, earliest_days(act, {quarantine["system"]}))
+    here = {b["name"] for b in act.rows("open_batches") if b["system"] == quarantine["system"]}
+    names = ", ".join(sorted(here & before.keys()))
+    if not yes and not act.dry_run:
+        what = f"with new ones dates move: {'; '.join(moved)}" if moved else f"no date of {names} moves"
         raise Refused(
-            f"Fish are already in this water; with new ones their clock starts again: {'; '.join(moved)}. "
-            "Say --yes to accept that, or choose another tank.",
+            f"Fish are already in this water ({names}); {what}. Say --yes to accept that, or choose another tank.",
             moved=moved,
         )
-    return moved
+    return moved, [] if moved else [f"No sign-off date of {names} moves."]
 
 
 def medicine_in(act: Act, tank: Row) -> str | None:
     """What medicine the water of a tank still holds, in words; None when it holds none (rule B2)."""
     held = still_in(act, tank["system"], act.now)
     return " and ".join(f"{one.up_to} of {one.substance.id}" for one in held) or None
-
-
-def _entry(tank: Row, at: datetime) -> Fact:
-    return Fact("entering", "arrival", at, at, "", tank["system"], tank["id"], "entering", None, {"count": "1"})
 
 
 def _add_batch(
@@ -339,7 +369,9 @@ def preview(desk: Desk, *, protocol: str, tank: str, arrived: str) -> Preview:
 def made_preview(rows: Rows, template: Protocol, tank: Row, at: datetime, as_of: datetime) -> Preview:
     """The plan of a fresh batch as it is at ``as_of``: now, for fish that came in the past, else its arrival."""
     arrival = Fact("arrival", "arrival", at, at, "", tank["system"], tank["id"], "batch", None, {"count": 1})
-    course = Course("batch", tank["id"], tank["system"], tank["zone"], template, arrival)
+    day = local_day(at, tank["zone"])
+    away = Attendance(rows, day.isoformat(), as_of).of([(day, tank["system"])], lookers(template))
+    course = Course("batch", tank["id"], tank["system"], tank["zone"], template, arrival, away=away)
     water, _ = system_water(rows, tank["system"], utc(at) + timedelta(days=3650))
     from quarantine.plan import plan
 

@@ -10,13 +10,14 @@ from typing import Any, NamedTuple
 
 from quarantine import dosing
 from quarantine.actions.baths import Baths, baths_of
-from quarantine.actions.cards import NOT_NAMED, OutOf, read_vessel
+from quarantine.actions.cards import NO_SOLUTION, NOT_NAMED, OutOf, Solution, read_vessel
 from quarantine.actions.claims import asked_if_claimed
 from quarantine.actions.desk import Desk, local_text, when
 from quarantine.actions.dipping import FISH_OUT, Drained, Told, end_bath, is_end
 from quarantine.actions.dipping import Dip as DipNow
 from quarantine.actions.duties import refuse_dose
-from quarantine.actions.planning import add_fact, id_after, replan
+from quarantine.actions.entering import add_fact, id_after
+from quarantine.actions.planning import replan
 from quarantine.actions.vouching import KEPT, NOTHING_BESIDE, Beside
 from quarantine.actions.work import done, dose_data, find_task, refuse_finished
 from quarantine.bathing import (
@@ -263,10 +264,12 @@ def _start_dip(
 
 
 def _named(data: dict[str, Any], out_of: OutOf) -> dict[str, Any]:
-    """Out of which product the dip was weighed, so that its end draws from the same; the lot where it was named."""
+    """Out of which product the dip was weighed, so that its end draws from the same; the lot where it was named, and
+    the stock solution as it was typed."""
     drawn = data.get("drawn")
     product = drawn[0]["product"] if drawn else data.get("short_of")
-    return {**({"product": product} if product else {}), **({"lot": out_of.lot} if out_of.lot else {})}
+    named = {"product": product, "lot": out_of.lot, "solution": list(out_of.solution) if "stock" in data else None}
+    return {name: value for name, value in named.items() if value}
 
 
 def end(
@@ -326,7 +329,7 @@ def _end_dip(act: Act, desk: Desk, task: Row, out: str | None, at: str | None, n
         really=True,  # it was shown, or asked about, at the start
         dip=Told(vessel, dip.start.at, ended),
         strength=data.get("strength"),
-        out_of=OutOf(data.get("product"), data.get("lot")),
+        out_of=OutOf(data.get("product"), data.get("lot"), Solution(*data.get("solution", NO_SOLUTION))),
         beside=Beside(kept={name: data[name] for name in KEPT if name in data}),  # of what was weighed at the start
     )[0]
     over = next(d for d in baths_of(act, task["system"], act.now).dips if d.key == task["key"]).over

@@ -5,8 +5,8 @@ from __future__ import annotations
 import json
 from typing import Any
 
-from quarantine.actions.planning import load_system, plan_system
 from quarantine.actions.signing import seal_holds
+from quarantine.actions.systems import load_system, plan_system
 from quarantine.facts import utc
 from quarantine.failures import Refused, Usage
 from quarantine.records.codec import canonical

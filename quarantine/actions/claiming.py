@@ -11,7 +11,7 @@ from typing import Any
 
 from quarantine.actions.claims import LONGEST, Claim, claims_at
 from quarantine.actions.desk import Desk
-from quarantine.actions.planning import add_fact, id_after
+from quarantine.actions.entering import add_fact, id_after
 from quarantine.actions.work import find_task, refuse_finished
 from quarantine.failures import Refused, Usage
 from quarantine.quantity import read, show, to

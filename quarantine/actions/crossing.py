@@ -9,7 +9,8 @@ from datetime import datetime
 from typing import Any, NamedTuple
 
 from quarantine.actions.desk import local_text
-from quarantine.actions.planning import conditions_of, load_system, plan_system
+from quarantine.actions.planning import conditions_of
+from quarantine.actions.systems import load_system, plan_system
 from quarantine.evidence import describe, judge, value_at
 from quarantine.facts import Condition, Fact
 from quarantine.failures import Refused
@@ -77,8 +78,9 @@ def _outside(readings: tuple[Fact, ...], conditions: tuple[Condition, ...], ther
     return said
 
 
-def refuse_unasked(task: Row, there: Row, asked: Asked, *, confirm: bool, really: bool) -> dict[str, Any]:
+def refuse_unasked(task: Row, there: Row, asked: Asked, *, typed: str, confirm: bool, really: bool) -> dict[str, Any]:
     """What the fact of the move keeps: the words that were confirmed, and what it was made in spite of (``unmet``).
+    ``typed`` is the code that the keeper named: another one where that came too late.
 
     Raises Refused where something is not met or not confirmed and the keeper does not say that it was ``really`` done.
     """
@@ -94,8 +96,10 @@ def refuse_unasked(task: Row, there: Row, asked: Asked, *, confirm: bool, really
         how.append(f"Read it first (quarantine reading {shlex.quote(there['name'])} {' '.join(asked.unread)}).")
     if unsaid:
         how.append("If the words are so, say --confirm.")
+    code = task["code"]
+    who = code if code == typed else f"{typed} was too late, so this move would be {code}, the first anew, which"
     raise Refused(
-        f"{task['code']} asks first: {'; '.join((*asked.unmet, *unsaid))}. {' '.join([*how, ''])}"
+        f"{who} asks first: {'; '.join((*asked.unmet, *unsaid))}. {' '.join([*how, ''])}"
         "If they were moved all the same, say --really; nothing was recorded.",
         unmet=list(asked.unmet),
         confirm=list(unsaid),

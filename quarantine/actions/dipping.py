@@ -12,7 +12,8 @@ from typing import Any, NamedTuple
 from quarantine.actions.baths import Baths, baths_of
 from quarantine.actions.cards import read_vessel
 from quarantine.actions.desk import local_text, when
-from quarantine.actions.planning import OPEN, add_fact, id_after
+from quarantine.actions.entering import add_fact, id_after
+from quarantine.actions.planning import OPEN
 from quarantine.bathing import (
     END,
     PARTLY,

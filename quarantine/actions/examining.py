@@ -8,9 +8,10 @@ from typing import Any, NamedTuple
 from zoneinfo import ZoneInfo
 
 from quarantine.actions.desk import Desk, find_batch, local_text, when
+from quarantine.actions.entering import add_fact, id_after
 from quarantine.actions.measured import plain_words
 from quarantine.actions.noting import Noted, read_count
-from quarantine.actions.planning import add_fact, id_after, replan
+from quarantine.actions.planning import replan
 from quarantine.facts import Fact, in_order
 from quarantine.failures import Refused, Unknown, Usage
 from quarantine.records.codec import instant

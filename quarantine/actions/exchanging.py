@@ -11,8 +11,12 @@ from decimal import Decimal
 from math import exp
 from typing import Any, NamedTuple
 
+from quarantine.actions.brought import may_hold
+from quarantine.actions.consequences import consequences, earliest_days
 from quarantine.actions.desk import Desk, find_tank, local_text, when
-from quarantine.actions.planning import add_fact, consequences, earliest_days, frozen, id_after, replan
+from quarantine.actions.entering import add_fact, id_after
+from quarantine.actions.planning import replan
+from quarantine.actions.systems import frozen
 from quarantine.facts import Fact, in_order, is_again
 from quarantine.failures import Refused, Usage
 from quarantine.quantity import read, show, show_significant, to
@@ -204,25 +208,39 @@ def left_and_due(
     return [*held, f"No dose is planned for what {TAKES_OUT[kind]}.{_why_none(act, system)}"]
 
 
+TAKES = ("change", "exchange")
+"""The facts that a dose makes good: what of the water was changed, and what flows through."""
+
+
 def after_correction(act: Act, change: Row, before: dict[str, Open], new: dict[str, Any]) -> list[str]:
-    """What a corrected water change asks for: what is in the water now, the dose for what went out beyond what one made
-    good already, or that more was given than was needed. ``change`` is the row as it was, ``new`` what was changed."""
+    """What a corrected water change or flow asks for: what is in the water now, the dose for what went out beyond what
+    one made good already, or that more was given than was needed. ``change`` is the row as it was, ``new`` what was
+    changed."""
     from quarantine.formulary import load
 
-    if "out_litres" not in new:
+    if not {"out_litres", "litres_per_hour", "until"} & new.keys():
         return []
     tank = next(t["name"] for t in act.rows("tanks") if t["id"] == change["tank"])
     lines = left_and_due(act, tank, change["system"], before, kind="correction")
-    was, at = Decimal(json.loads(change["data"])["out_litres"]), instant(change["happened_at"])
+    at = instant(change["happened_at"])
     given = [f for f in _facts(act, change["system"]) if f.kind == "dose" and is_again(f) and f.at >= at]
-    if new["out_litres"] >= was or not given:
+    was = _less_than_before(json.loads(change["data"]), new)
+    if not was or not given:
         return lines
     names = " and ".join(sorted({load(f.data["substance"]).name for f in given}))
     return [
         *lines,
-        f"{names} was given again since then, for the {show(was, 3)} L that were on record: more than was needed. "
-        "Nothing takes it out again but a water change; what may be in the water is counted at the next dose.",
+        f"{names} was given again since then, for {was}: more than was needed. Nothing takes it out again but a water "
+        "change; what may be in the water is counted at the next dose.",
     ]
+
+
+def _less_than_before(was: dict[str, Any], new: dict[str, Any]) -> str:
+    """What was on record, in words, where a correction says that less went out; else nothing."""
+    for name, unit in (("out_litres", "L"), ("litres_per_hour", "L an hour")):
+        if name in new and new[name] < Decimal(was[name]):
+            return f"the {show(Decimal(was[name]), 3)} {unit} that were on record"
+    return ""
 
 
 TAKES_OUT = {"change": "went out with the old water", "flow": "flows out", "end of the flow": "flowed out"}
@@ -361,28 +379,3 @@ def carried_over(act: Act, tank: Row, there: Row, moment: datetime) -> list[str]
         "undo) and say --no-water; if the litres are known, log them as well: quarantine event topup "
         f'{shlex.quote(there["name"])} LITRES --brings "SUBSTANCE LEVEL".'
     ]
-
-
-def may_hold(rows: Rows, system: str, moment: datetime) -> list[str]:
-    """Every substance whose upper bound is above zero, or not known, in a water; "" where any may be in it."""
-    from quarantine.actions.admitting import SURELY_OUT
-    from quarantine.water.ledger import level_of, never_dosed, steps_of, substances_in
-
-    facts = [f for f in _facts(rows, system) if f.at <= moment]
-    water, _ = system_water(rows, system, moment)
-    if water is None:
-        strange = any(f.kind == "unknown_addition" and not f.data.get("substance") for f in facts)
-        put_in = ("dose", "unknown_addition", "reading")
-        return (
-            [""]
-            if strange
-            else [
-                name
-                for name in substances_in(facts)
-                if any(step.kind in put_in or step.incoming_high > 0 for step in steps_of(facts, name))
-            ]
-        )
-    if not never_dosed(facts, water, moment).known:
-        return [""]
-    levels = ((name, level_of(facts, name, water, "none", moment).high) for name in substances_in(facts))
-    return [name for name, high in levels if high is None or high > SURELY_OUT]

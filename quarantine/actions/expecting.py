@@ -7,25 +7,27 @@ from datetime import date, datetime
 from decimal import Decimal
 from typing import Any
 
-from quarantine.actions.admitting import ask_about_medicine, second_source
+from quarantine.actions.admitting import Fish, ask_about_medicine, read_fish, second_source
 from quarantine.actions.arriving import Bag
 from quarantine.actions.batches import (
-    Fish,
     acknowledged,
+    ask_about_arrival,
+    ask_beside,
     check_tanks,
     check_water,
     count_of,
     fish_json,
     freeze,
     made_preview,
-    read_fish,
     record_arrival,
     stock_lines,
 )
 from quarantine.actions.clashing import PASS_START, expected_clashes, passed_clashes, passed_words
 from quarantine.actions.desk import Desk, find_batch, find_tank, free_name, local_text, when
-from quarantine.actions.planning import add_fact, frozen, replan, store_tasks
+from quarantine.actions.entering import add_fact
+from quarantine.actions.planning import replan, store_tasks
 from quarantine.actions.readying import away_in_first_week, expectation_of, ready
+from quarantine.actions.systems import frozen
 from quarantine.facts import local_day, utc
 from quarantine.failures import Refused, Usage
 from quarantine.protocol import Protocol, load
@@ -344,11 +346,12 @@ def arrived(
         lines = _fish(known, fish)
         moment = when(at, quarantine["zone"], act.now, what="--arrived")
         _ask_day(known, moment, yes)
+        ask_about_arrival(act, moment, quarantine["zone"], really=really)
         check_tanks(quarantine, destination, template)
         freeze(act, template)
         acknowledged(act, template, acknowledge)
         told = ask_about_medicine(act, quarantine, moment, really=really)
-        shared = check_water(act, quarantine, template, moment, yes)
+        before = check_water(act, quarantine, template, yes)
         kept = because if because is not None else _said(known).get("because")
         clashing = passed_clashes(act, quarantine, template, moment, act.now, kept, PASS_START)
         passed = _pass_items(act, known, quarantine, moment, reason)
@@ -368,9 +371,10 @@ def arrived(
         act.describe("batch arrived", f"batch {known['name']}: {count_of(lines)} fish in {quarantine['name']}", moment)
         more = {**({"open_items": {"because": reason, "items": passed}} if passed else {}), **clashing}
         made = record_arrival(act, batch, quarantine, template, bag, dead_on_arrival, more, yes=yes)
-        told += second_source(act, quarantine, known["name"], values["source"], moment)
+        moved, unmoved = ask_beside(act, quarantine, before, yes=yes)
+        told += [*unmoved, *second_source(act, quarantine, known["name"], values["source"], moment)]
         more_lines = [*told, *made["lines"], *passed_words(clashing), *stock_lines(act, desk, template, batch)]
-        return {**made, "expected": _before(known), "open_items": passed, "moved": shared, "lines": more_lines}
+        return {**made, "expected": _before(known), "open_items": passed, "moved": moved, "lines": more_lines}
 
 
 def _ask_day(known: Row, moment: datetime, yes: bool) -> None:

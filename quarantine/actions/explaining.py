@@ -7,7 +7,7 @@ from datetime import date, datetime
 from typing import Any, NamedTuple
 
 from quarantine.actions.desk import find_batch, local_text
-from quarantine.actions.planning import load_system, plan_system
+from quarantine.actions.systems import load_system, plan_system
 from quarantine.actions.work import find_task
 from quarantine.clocks import Clocks, clocks
 from quarantine.evidence import Standing

@@ -143,7 +143,7 @@ def deviation(dose: Mapping[str, Any], at: datetime, zone: str) -> list[str]:
 
 def after_window_of(rows: Rows, task: Row) -> str | None:
     """What the template of a task says of a dose that was missed."""
-    from quarantine.actions.planning import frozen
+    from quarantine.actions.systems import frozen
 
     batch = next((b for b in rows.rows("batches") if b["id"] == task["batch"]), None)
     steps = frozen(rows, batch["copy_id"]).steps if batch else ()

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import calendar
 import re
+import shlex
 from datetime import date, datetime, timedelta
 from decimal import Decimal
 from typing import Any, NamedTuple
@@ -12,7 +13,7 @@ from quarantine import evidence as ev
 from quarantine.actions.desk import find_tank, local_text
 from quarantine.facts import Fact, in_order
 from quarantine.failures import Refused, Usage
-from quarantine.quantity import show
+from quarantine.quantity import show, show_significant
 from quarantine.readings import COMPUTED, FORM_WORDS, NITRITE_PER_N, PARAMETERS, Parameter, as_read, find
 from quarantine.records.codec import text_of_instant
 from quarantine.records.loading import fact_of, system_water
@@ -135,14 +136,16 @@ def past_of(rows: Rows, system: str, moment: datetime, days: int = KIT_DAYS) -> 
 
 
 def value_words(data: dict[str, Any]) -> str:
-    """ "0.5 mg/L", "0.0984 mg/L (0.03 mg/L as N)" """
+    """ "0.5 mg/L", "0.0984 mg/L (0.03 mg/L as N)", "0 mg/L ± 0.01 mg/L" """
     parameter = PARAMETERS[data["parameter"]]
     unit = f" {parameter.unit}" if parameter.unit else ""
     exact = Decimal(data["value"])
     as_typed = "step" not in data or data.get("form") == "N"  # of that what was typed stands beside it
     value = exact if as_typed else as_read(exact, Decimal(data["step"]))
     as_n = f" ({show(exact / NITRITE_PER_N, 4)}{unit} as N)" if data.get("form") == "N" else ""
-    return f"{show(value)}{unit}{as_n}"
+    off = data.get("plus_minus")
+    error = "" if off is None else f" ± {show_significant(Decimal(off), 3)}{unit}"
+    return f"{show(value)}{unit}{as_n}{error}"
 
 
 def duplicate_lines(past: Past, names: list[str], zone: str) -> list[str]:
@@ -171,7 +174,8 @@ def advice_for(
     if act.now - moment > timedelta(hours=ADVICE_HOURS):
         return ()
     computed = ["uia"] if {"tan", "ph", "temperature"} & set(names) else []
-    known = {name: ev.value_at(past.readings, past.altered, moment, name, ADVICE_HOURS) for name in PARAMETERS}
+    free = tuple(f for f in past.readings if f.data["parameter"] != "copper" or f.data.get("form") == "free")
+    known = {name: ev.value_at(free, past.altered, moment, name, ADVICE_HOURS) for name in PARAMETERS}
     values = {
         name: advice.Value(span.low, span.high, span.least, span.most)
         for name, span in known.items()
@@ -182,7 +186,7 @@ def advice_for(
     situation = advice.Situation(
         water=tank["water"],
         values=values,
-        limits=limits_of(act, tank, moment),
+        limits=limits_of(act, tank, moment, past if "copper" in names else None),
         form=_form(past),
         source=_source(past, tank["zone"]),
         litres=None if water is None else Decimal(repr(water.litres)),
@@ -192,6 +196,8 @@ def advice_for(
     found = advice.advise(situation, (*names, *computed))
     if not found:
         return ()
+    if any(one.about == "copper" for one in found):
+        situation = situation._replace(to_copper_limit=_to_copper_limit(situation, water))
     # The rest is looked up only where something is wrong: it reads a substance's whole entry.
     from quarantine.actions.batches import medicine_in
 
@@ -201,17 +207,64 @@ def advice_for(
     return advice.advise(situation, (*names, *computed))
 
 
-def limits_of(rows: Rows, tank: Row, moment: datetime) -> tuple[advice.Limit, ...]:
-    """The limits of this water: those that hold every dose (rule C9), the general ones, and the protocols'."""
-    from quarantine.actions.following import limits_of_protocols, limits_that_hold
-    from quarantine.actions.planning import frozen
+def _to_copper_limit(situation: advice.Situation, water: Any) -> str:
+    """The litres of one change after which the most that was read is at the limit; "" where they are not known."""
+    from quarantine.dosing import clearing_litres
+
+    _, limit = advice.strictest(situation.limits, "copper")
+    if water is None or limit is None or limit.high is None:
+        return ""
+    litres, plus_minus = Decimal(repr(water.litres)), Decimal(repr(water.plus_minus_litres))
+    most = situation.values["copper"].high
+    out = clearing_litres(litres, plus_minus, most, limit.high) if plus_minus < litres else None
+    much = "all of the water" if out is None else f"at least {show(out)} L in one change"
+    return (
+        f"change {much}, with matched, conditioned water without copper: that brings up to {show(most)} mg/L down to "
+        f"{show(limit.high)} mg/L"
+    )
+
+
+def unmet_lines(act: Act, tank: Row, names: list[str], moment: datetime) -> list[str]:
+    """Where a kit reads what by the record cannot be (rule C13): one of the two is wrong, and which is not known."""
+    from quarantine.formulary import load
+    from quarantine.water.ledger import MEASURES, compared
+
+    water, _ = system_water(act, tank["system"], moment)
+    said = []
+    for name in (name for name in names if name == "copper" and water is not None):
+        facts = in_order([fact_of(row) for row in act.rows("facts_since", system=tank["system"], since="9999")])
+        substance = load(MEASURES[name].substance)
+        assert water is not None
+        last = [one for one in compared(facts, substance.id, water, substance.loss, moment) if one.fact.at == moment]
+        for one in last:
+            if one.agrees is False and one.expected.low is not None and one.expected.high is not None:
+                low, high = (Decimal(repr(x)) for x in (one.expected.low, one.expected.high))
+                said.append(
+                    f"By the record {show_significant(low, 3, up=False)} to {show_significant(high, 3, up=True)} "
+                    f"{substance.ledger_unit} of {substance.name} were expected: kit and record do not meet, one of "
+                    f"the two is wrong. Read it again, and see quarantine level {shlex.quote(tank['name'])} "
+                    f"{substance.id}."
+                )
+    return said
+
+
+def limits_of(rows: Rows, tank: Row, moment: datetime, past: Past | None = None) -> tuple[advice.Limit, ...]:
+    """The limits of this water: those that hold every dose (rule C9), the general ones, and the protocols'; with the
+    readings of ``past`` also those of copper."""
+    from quarantine.actions.following import limits_of_copper, limits_of_protocols, limits_that_hold
+    from quarantine.actions.systems import frozen
 
     here = [b for b in rows.rows("open_batches") if b["system"] == tank["system"]]
     copies = [b["copy_id"] for b in here if b["arrived_at"] <= text_of_instant(moment)]
+    protocols = [frozen(rows, copy) for copy in copies]
+    doses = (
+        [] if past is None else [fact_of(row) for row in rows.rows("facts_of_kind", kind="dose", system=tank["system"])]
+    )
     return (
         *limits_that_hold(tank["water"]),
         *advice.general_limits(tank["water"]),
-        *limits_of_protocols(frozen(rows, copy) for copy in copies),
+        *limits_of_protocols(protocols),
+        *(() if past is None else limits_of_copper(protocols, [*past.readings, *doses])),
     )
 
 

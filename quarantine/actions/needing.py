@@ -9,9 +9,13 @@ from __future__ import annotations
 from datetime import datetime, timedelta
 from typing import Any, NamedTuple
 
+from quarantine.actions.cards import newcomers_of
+from quarantine.actions.consequences import ask_about_moved, consequences, earliest_days
 from quarantine.actions.desk import Desk, find_tank, local_text, named, when
-from quarantine.actions.planning import OPEN, add_fact, consequences, earliest_days, frozen, id_after, replan
-from quarantine.facts import DOSES, Fact, local_day
+from quarantine.actions.entering import add_fact, id_after
+from quarantine.actions.planning import OPEN, replan
+from quarantine.actions.systems import frozen
+from quarantine.facts import DOSES, Fact, in_order, local_day
 from quarantine.failures import Refused, Unknown
 from quarantine.protocol import Protocol, Step
 from quarantine.records.codec import instant
@@ -35,9 +39,12 @@ def say_word(
         waiting = _waiting(frozen(act, batch["copy_id"]))
         sentence = _sentence_of(waiting, text, batch["protocol"])
         steps = [one.step for one in waiting if one.sentence.casefold() == sentence.casefold()]
-        for one in waiting:
-            if one.starts and one.sentence == sentence:
+        mine = [one for one in waiting if one.sentence == sentence]
+        for one in mine:
+            if one.starts:
                 _check_use(act, batch, one.step, moment)
+        if all(one.lasts for one in mine):
+            _refuse_again(act, batch, sentence)
         before = earliest_days(act, {tank["system"]})
         was = {row["id"] for row in _tasks(act, batch, steps)}
         add_fact(
@@ -51,8 +58,7 @@ def say_word(
             id_=id_after(act, tank["system"], moment),
         )
         moved = consequences(act, before, [replan(act, tank["system"])])
-        if moved and not yes:
-            raise Refused(f"This would move dates: {'; '.join(moved)}. Say --yes to record it.", moved=moved)
+        ask_about_moved(act, moved, yes=yes)
         act.describe("word", f"{tank['name']}: {sentence}", moment)
         tasks = [row for row in _tasks(act, batch, steps) if row["id"] not in was]
         return {
@@ -81,17 +87,36 @@ def _batch(act: Act, tank: Row, moment: datetime, name: str | None) -> Row:
 
 
 class _Waiting(NamedTuple):
-    """A sentence that a step waits for: it starts the step, or it branches it (F8)."""
+    """A sentence that a step waits for: it starts the step, or it branches it (F8); ``lasts``: once said it holds."""
 
     sentence: str
     step: Step
     starts: bool
+    lasts: bool = False
 
 
 def _waiting(protocol: Protocol) -> list[_Waiting]:
     starts = [_Waiting(str(s.start.subject), s, True) for s in protocol.steps if s.start.kind == "word"]
-    branches = [(c, s) for s in protocol.steps for c in (*s.when, *s.stop) if c.kind == "word"]
-    return starts + [_Waiting(str(condition.value), step, False) for condition, step in branches]
+    holds = [_Waiting(str(c.value), s, False, True) for s in protocol.steps for c in s.when if c.kind == "word"]
+    ends = [_Waiting(str(c.value), s, False) for s in protocol.steps for c in s.stop if c.kind == "word"]
+    return [*starts, *holds, *ends]
+
+
+def _refuse_again(act: Act, batch: Row, sentence: str) -> None:
+    """What was said holds, and saying it again does nothing, save for fish of a species that came since (rule C8)."""
+    rows = act.rows("facts_since", system=batch["system"], since=batch["arrived_at"])
+    facts = in_order([fact_of(row) for row in rows])
+    said = [
+        f
+        for f in facts
+        if f.kind == "word" and f.batch == batch["id"] and f.data["word"].casefold() == sentence.casefold()
+    ]
+    if said and not newcomers_of(batch, facts, said[-1]):
+        who = act.rows("keeper_name", id=said[-1].keeper)[0]["name"]
+        raise Refused(
+            f"{who} said so of {batch['name']} already ({local_text(said[-1].at, batch['zone'])}); it holds. Nothing "
+            "was recorded."
+        )
 
 
 def _sentence_of(waiting: list[_Waiting], text: str, protocol: str) -> str:

@@ -7,22 +7,19 @@ import re
 import shlex
 from datetime import datetime, timedelta
 from decimal import Decimal, InvalidOperation
-from typing import Any, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 from quarantine.actions import conditioning, measured
-from quarantine.actions.admitting import ask_about_medicine
+from quarantine.actions.admitting import added_line, ask_about_medicine
+from quarantine.actions.brought import NONE, SOME
+from quarantine.actions.consequences import ask_about_moved, consequences, earliest_days
 from quarantine.actions.desk import Desk, find_tank, local_text, named, when
 from quarantine.actions.dipping import after_change
+from quarantine.actions.entering import add_fact, id_after
 from quarantine.actions.exchanging import Open, ask_about_litres, carried_over, left_and_due, open_work
-from quarantine.actions.planning import (
-    add_fact,
-    consequences,
-    earliest_days,
-    id_after,
-    load_system,
-    plan_system,
-    replan,
-)
+from quarantine.actions.planning import replan
+from quarantine.actions.systems import load_system, plan_system
+from quarantine.actions.whereabouts import came_into, present
 from quarantine.facts import Fact, local_day
 from quarantine.failures import Refused, Unknown, Usage
 from quarantine.plan import Plan
@@ -36,6 +33,9 @@ from quarantine.records.store import Act
 from quarantine.settings import Home
 from quarantine.signs import SIGNS
 from quarantine.water.advice import Advice
+
+if TYPE_CHECKING:
+    from quarantine.actions.cards import OutOf
 
 AMMONIA_WITHIN_HOURS = 12
 """pH, temperature and salinity that stand in for those not in the line: the age at which rule C14 calls a
@@ -141,9 +141,30 @@ def read_reading(word: str) -> tuple[Parameter, Decimal, Decimal]:
             raise Usage("Chlorine is kept of the water that goes in, not of a tank: say --tap-chlorine VALUE.")
         raise Unknown("reading", name, [p for p in PARAMETERS if p not in COMPUTED])
     value, step = _believed(parameter, text)
+    if parameter.name == "copper":
+        _ask_about_copper(parameter, text, value)
     if parameter.form == "N":
-        return parameter, value * NITRITE_PER_N, step * NITRITE_PER_N
-    return parameter, value, step
+        value, step = value * NITRITE_PER_N, step * NITRITE_PER_N
+    return parameter._replace(error=step / 2 if PLUS_MINUS.search(text) else None), value, step
+
+
+PLUS_MINUS = re.compile(r"±|\+-|\+/-")
+
+
+def _ask_about_copper(parameter: Parameter, text: str, value: Decimal) -> None:
+    """A band of hundredths is held by these readings: which form the kit reads, and of a zero how fine it reads, is
+    asked when they are typed and not when a dose is held for want of it (rule C13). Raises Usage."""
+    if not parameter.form:
+        forms = " or ".join(f"{name}=..." for name in ("copper_free", "copper_total", "copper_chelated"))
+        raise Usage(
+            f"Copper {text}: which copper does the kit read? Write {forms}, as its leaflet says; only free copper is "
+            "what a dose is counted in."
+        )
+    if not value and not PLUS_MINUS.search(text) and not re.match(r"\s*0*\.\d", text):
+        raise Usage(
+            f"Copper {text}: how fine does the kit read? Write its zero with all its digits, such as "
+            f"copper_{parameter.form}=0.00mg/L for steps of 0.01 mg/L, or with its plus-minus."
+        )
 
 
 def _believed(parameter: Parameter, text: str) -> tuple[Decimal, Decimal]:
@@ -183,7 +204,7 @@ def _ph(text: str) -> tuple[Decimal, Decimal]:
 
 
 def _measured(text: str, parameter: Parameter) -> tuple[Decimal, Decimal]:
-    plain = read(re.split(r"±|\+-|\+/-", text)[0].strip(), parameter.kind, parameter.title) if "±" not in text else None
+    plain = None if PLUS_MINUS.search(text) else read(text.strip(), parameter.kind, parameter.title)
     number = re.match(r"\s*([\d.]+)", text)
     default = last_digit(number[1]) / 2 if number else Decimal("0.05")
     unit = plain.unit if plain else parameter.unit
@@ -251,9 +272,9 @@ def look(
 def _ask_about_look(act: Act, tank: Row, line: Line, moment: datetime, *, of_fish: bool) -> None:
     """Counts that cannot be, and signs or deaths of fish that had not arrived yet, are asked about once."""
     here = [b for b in act.rows("open_batches") if b["tank"] == tank["id"]]
-    there = [b for b in here if b["arrived_at"] <= _text(moment)]
+    there = present(act, tank["id"], moment)
     if of_fish and here and not there:
-        raise Refused(f"{_not_there(here[0], tank, moment)} If it was seen on other fish there, say --really.")
+        raise Refused(f"{_not_there(act, here[0], tank, moment)} If it was seen on other fish there, say --really.")
     if not there:
         return
     if len(there) == 1:
@@ -270,13 +291,14 @@ def _alive(batch: Row) -> int:
     return int(json.loads(batch["standing"]).get("alive", 0))
 
 
-def _not_there(batch: Row, tank: Row, moment: datetime) -> str:
-    """What is dated before the fish came is most often a slip of the date."""
-    zone = tank["zone"]
-    return (
-        f"Batch {batch['name']} arrived {local_text(instant(batch['arrived_at']), zone)}; at "
-        f"{local_text(moment, zone)} its fish were not in {tank['name']}. Check --at."
-    )
+def _not_there(act: Act, batch: Row, tank: Row, moment: datetime) -> str:
+    """What is dated before the fish came is most often a slip of the date; or of the tank, where they were moved."""
+    zone, arrived = tank["zone"], instant(batch["arrived_at"])
+    if moment < arrived:
+        came = f"Batch {batch['name']} arrived {local_text(arrived, zone)}"
+    else:
+        came = f"Batch {batch['name']} came into {tank['name']} {local_text(came_into(act, batch), zone)}"
+    return f"{came}; at {local_text(moment, zone)} its fish were not in {tank['name']}. Check --at."
 
 
 def _urgent(signs: list[tuple[str, str | None]]) -> list[str]:
@@ -295,10 +317,10 @@ def _counts_again(
 ) -> list[str]:
     """What the signs of a look do to the clear count of the batches there (rule A5), and how soon they call."""
     tank = next(t for t in tanks if t["name"] == name)
-    typed, said = shlex.quote(name), []
-    for batch in act.rows("open_batches"):
+    said = []
+    for batch in present(act, tank["id"], moment):
         standing = next((plan.standings[batch["id"]] for plan in made if batch["id"] in plan.standings), None)
-        if batch["tank"] != tank["id"] or standing is None or batch["arrived_at"] > _text(moment):
+        if standing is None:
             continue
         evidence = standing.evidence
         open_ = {sign.name: sign.severity for sign in evidence.open_signs}
@@ -313,6 +335,7 @@ def _counts_again(
             count = f"{batch['name']}: the clear count begins again, day 0 is {on} (rule A5)."
         else:
             count = f"{batch['name']}: day 0 of the clear count stays {clear.zero} ({clear.because}), after this look."
+        typed = shlex.quote(batch["tank_name"])
         same_day = f" B means the same day: look again, and test the water (quarantine reading {typed} ...)."
         said.append(count + (same_day if "B" in grave else ""))
     return said
@@ -324,7 +347,8 @@ def _severity(name: str) -> str:
 
 def _refuse_not_open(act: Act, tank: Row, batches: list[Row], gone: list[str], moment: datetime) -> None:
     """Only a sign that is open can be gone; another name is most often a slip, and would leave the right one open."""
-    standings = plan_system(load_system(act, tank["system"], act.now), moment).standings
+    made = [plan_system(load_system(act, system, act.now), moment) for system in {b["system"] for b in batches}]
+    standings = {batch: standing for plan in made for batch, standing in plan.standings.items()}
     open_ = {sign.name for b in batches for sign in standings[b["id"]].evidence.open_signs}
     other = [name for name in gone if name not in open_]
     if other:
@@ -361,7 +385,7 @@ def _write_look(
     note: str | None,
 ) -> dict[str, Any]:
     here = [b for b in act.rows("open_batches") if b["tank"] == tank["id"]]
-    batches = [b for b in here if b["arrived_at"] <= _text(moment)]
+    batches = present(act, tank["id"], moment)
     names = ", ".join(b["name"] for b in batches)
     if len(batches) > 1 and line.dead:
         raise Refused(
@@ -405,13 +429,14 @@ def _write_look(
     if len(batches) > 1:
         counted = "" if whole else ", without a count: not all were seen, and whose are not is not known"
         lines.append(f"{tank['name']} holds {names}: it is a look at each of them{counted}.")
-    if not here and line.seen and tank["role"] == "quarantine":
+    if not here and not batches and line.seen and tank["role"] == "quarantine":
         lines.append(f"No batch is in {tank['name']}: this look counts for none.")
+    lines += _moved_on(batches, tank)
     if batches and not no_signs and not signs:
         lines += _not_clear(act, tank, moment, gone)
     if here and not batches:
-        arrived = local_text(instant(here[0]["arrived_at"]), tank["zone"])
-        lines.append(f"A look at the tank before batch {here[0]['name']} arrived ({arrived}): it counts for no batch.")
+        came = local_text(came_into(act, here[0]), tank["zone"])
+        lines.append(f"A look at the tank before batch {here[0]['name']} came ({came}): it counts for no batch.")
     return {
         "tank": tank["name"],
         "batch": batch["name"] if batch else None,
@@ -424,6 +449,27 @@ def _write_look(
         **({"advice": measured.advice_json(made.advice)} if made.advice else {}),
         "lines": lines,
     }
+
+
+def _moved_on(batches: list[Row], tank: Row) -> list[str]:
+    """Of what was entered late: for which fish it counts, that are in another tank by now."""
+    return [
+        f"Batch {b['name']} was in {tank['name']} then, and is in {b['tank_name']} now: it counts for it."
+        for b in batches
+        if b["tank"] != tank["id"]
+    ]
+
+
+def _came_along(act: Act, tank: Row) -> list[str]:
+    """Other waters that medicine may have come into with fish, by what this act wrote of a time before they went."""
+    tanks = {t["id"]: t["name"] for t in act.rows("tanks")}
+    late = [row for row in act.written("fact") if row["kind"] == "unknown_addition" and row["system"] != tank["system"]]
+    return [
+        f"{tanks[row['tank']]}, {local_text(instant(row['happened_at']), tank['zone'])}: {row['data']['what']}: its "
+        "level there is unknown until it is read or all the water is changed, and no dose of it is shown before "
+        "(rule C12)."
+        for row in late
+    ]
 
 
 def _not_clear(act: Act, tank: Row, moment: datetime, gone: list[str]) -> list[str]:
@@ -490,6 +536,7 @@ def write_readings(
             "unit": parameter.unit,
             "water": tank["water"],
             **({"form": parameter.form} if parameter.form else {}),
+            **({"plus_minus": parameter.error} if parameter.error is not None else {}),
             **(kit.data(day) if kit is not None else {}),
         }
         add_fact(act, "reading", system=tank["system"], tank=tank["id"], at=moment, data=data, id_=id_)
@@ -503,6 +550,7 @@ def write_readings(
     lines += _ammonia_line(tank, readings, earlier)
     lines += measured.kit_lines(kit, names, list(before.readings), tank, day)
     lines += measured.duplicate_lines(past, names, tank["zone"])
+    lines += measured.unmet_lines(act, tank, names, moment)
     return Written(lines + measured.advice_lines(advice), documents, advice)
 
 
@@ -703,10 +751,15 @@ def event(
         if there is not None:
             if there["id"] == tank["id"]:
                 raise Refused(f"{tank['name']} is the tank they are in; say where they went.")
-            data = {**data, "to": there["name"], "to_tank": there["id"]}
+            if there["role"] in STAYING and batch is not None:
+                raise Refused(_stay_in_quarantine(batch, tank, there, int(data["count"]), at, no_water=no_water))
+            data = {**data, "to": there["name"], "to_tank": there["id"], "water": NONE if no_water else SOME}
         if kind == "lift":
             _refuse_idle_lift(act, desk.home, tank, moment)
         entered = ask_about_medicine(act, tank, moment, really=really) if kind == "added" else []
+        came = added_line(batch, data) if kind == "added" and batch is not None else None
+        if came is not None:
+            data = {**data, "species": came["species"]}
         if not really:
             _ask_about_count(act, kind, batch, int(data.get("count", 0)))
             if kind == "added" and batch is not None:
@@ -716,6 +769,9 @@ def event(
         conditioner = _conditioner(act, desk.home, tank, data, moment) if kind == "change" else None
         before = earliest_days(act, {tank["system"], there["system"] if there else tank["system"]})
         asked_before = open_work(act, tank["system"])
+        id_ = id_after(act, tank["system"], moment)
+        if came is not None and batch is not None:
+            act.change("batch", batch["id"], fish=[*json.loads(batch["fish"]), {**came, "added": id_}])
         add_fact(
             act,
             kind,
@@ -724,25 +780,27 @@ def event(
             batch=batch["id"] if batch else None,
             at=moment,
             data=data,
-            id_=id_after(act, tank["system"], moment),
+            id_=id_,
         )
         carried = carried_over(act, tank, there, moment) if there and not no_water else []
         made = replan(act, tank["system"])
         moved = consequences(act, before, [made, *([replan(act, there["system"])] if there and carried else [])])
-        if moved and not yes:
-            raise Refused(f"This would move dates: {'; '.join(moved)}. Say --yes to record it.", moved=moved)
+        ask_about_moved(act, moved, yes=yes)
         told = {name: value for name, value in data.items() if value not in (False, None) and name not in UNTOLD}
         words = ", ".join(_words(name, value, tank["zone"]) for name, value in told.items())
         act.describe(kind, f"{tank['name']}: {kind}, {words}", moment)
         return Noted(
             [
                 f"{tank['name']}, {local_text(moment, tank['zone'])}: {kind.replace('_', ' ')} recorded ({words})",
+                *_moved_on([batch] if batch else [], tank),
                 *moved,
                 *entered,
+                *(_new_species(batch, came) if came is not None and batch is not None else []),
                 *(_second_source(act, tank, batch, data) if kind == "added" and batch else []),
                 *(_conditioner_lines(conditioner, tank, data) if conditioner else []),
                 *_what_follows(act, tank, kind, moment, asked_before),
                 *carried,
+                *_came_along(act, tank),
                 *(_outbreaks(act, [made], [batch["name"]]) if kind == "died" and batch else []),
                 *([_after_death(batch, bool(data.get("euthanised")))] if kind == "died" and batch else []),
             ],
@@ -755,6 +813,39 @@ def event(
                 **({"conditioner": conditioning.as_json(conditioner)} if conditioner else {}),
             },
         )
+
+
+STAYING = ("quarantine", "holding")
+"""The roles of tanks in which fish are still in quarantine: there they belong to a batch, with its clocks."""
+
+
+def _stay_in_quarantine(batch: Row, tank: Row, there: Row, count: int, at: str | None, *, no_water: bool) -> str:
+    """Why fish are not noted as gone that went to another quarantine tank, and what moves them (rules B3 and B4)."""
+    if there["system"] == tank["system"]:
+        return (
+            f"{tank['name']} and {there['name']} share their water: nothing is to be recorded, for the protocol the "
+            "fish are where they were."
+        )
+    name, whole = shlex.quote(batch["name"]), count >= _alive(batch)
+    how = f"batch move {name}" if whole else f"batch split {name} --fish {count} --name NAME"
+    how += f" --to {shlex.quote(there['name'])}{f' --at {shlex.quote(at)}' if at else ''}"
+    return (
+        f"{there['name']} is a {there['role']} tank, so these fish stay in quarantine and need a batch, with its "
+        f"clocks and its doses (rule {'B3' if whole else 'B4'}): quarantine {how}"
+        f"{' --no-water' if no_water else ''}. Nothing was recorded."
+    )
+
+
+def _new_species(batch: Row, came: dict[str, Any]) -> list[str]:
+    """What it means that fish of a species came in that a batch did not hold (rule C8)."""
+    if any(line["species"].casefold() == came["species"].casefold() for line in json.loads(batch["fish"])):
+        return []
+    typed = f"{shlex.quote(batch['name'])} {shlex.quote(came['species'])}"
+    return [
+        f"{came['species']} is new in {batch['name']}: from now on every dose is judged by it too, what it is not on a "
+        f"list for is said with quarantine batch groups {typed}, and a first dose is tried on a few of it before "
+        "(rule C8)."
+    ]
 
 
 def _conditioner(act: Act, home: Home, tank: Row, data: dict[str, Any], moment: datetime) -> conditioning.Conditioner:
@@ -772,7 +863,7 @@ def _conditioner_lines(conditioner: conditioning.Conditioner, tank: Row, data: d
     return lines
 
 
-UNTOLD = ("to_tank", "explained")
+UNTOLD = ("to_tank", "water", "explained")
 """Of a fact's data, what is not said again to the keeper: an id, and what follows from the rest."""
 
 
@@ -875,7 +966,7 @@ def _ask_about_twice(act: Act, batch: Row, data: dict[str, Any], moment: datetim
     for fact in found:
         if fact.kind != "added" or fact.batch != batch["id"] or abs(fact.at - moment) > TWICE_WITHIN:
             continue
-        if int(fact.data["count"]) == count and fact.data.get("source") == data.get("source"):
+        if int(fact.data["count"]) == count and all(fact.data.get(n) == data.get(n) for n in ("source", "species")):
             raise Refused(
                 f"{count} fish came into {batch['name']} {local_text(fact.at, batch['zone'])} already: two "
                 "additions, or one typed twice? If there were two, say --really; nothing was recorded."
@@ -883,9 +974,10 @@ def _ask_about_twice(act: Act, batch: Row, data: dict[str, Any], moment: datetim
 
 
 def _batch_of(act: Act, tank: Row, moment: datetime, kind: str, name: str | None, *, really: bool) -> Row | None:
-    """The open batch of a tank, the named one where there are several; None for what ``really`` happened there before
-    these fish came."""
-    batches = [b for b in act.rows("open_batches") if b["tank"] == tank["id"]]
+    """The open batch that was in a tank then, the named one where there were several; None for what ``really`` happened
+    there before its fish came."""
+    there = present(act, tank["id"], moment)
+    batches = there or [b for b in act.rows("open_batches") if b["tank"] == tank["id"]]
     if not batches:
         raise Refused(f"There is no open batch in {tank['name']}; nothing was recorded.")
     if name is not None:
@@ -893,12 +985,12 @@ def _batch_of(act: Act, tank: Row, moment: datetime, kind: str, name: str | None
     if len(batches) > 1:
         known = ", ".join(b["name"] for b in batches)
         raise Refused(f"{tank['name']} holds {len(batches)} batches ({known}): say whose fish, with --batch NAME.")
-    if batches[0]["arrived_at"] <= _text(moment):
+    if there:
         return batches[0]
     if really:
         return None
     other = " If another fish died there then, say --really." if kind == "died" else ""
-    raise Refused(f"{_not_there(batches[0], tank, moment)} Nothing was recorded.{other}")
+    raise Refused(f"{_not_there(act, batches[0], tank, moment)} Nothing was recorded.{other}")
 
 
 def _since_look(act: Act, tank: Row, moment: datetime) -> dict[str, Any]:
@@ -914,11 +1006,9 @@ def _refuse_idle_lift(act: Act, home: Home, tank: Row, moment: datetime) -> None
     from quarantine import dosing
     from quarantine.actions import cards
 
-    for batch in act.rows("open_batches"):
-        if batch["system"] == tank["system"] and batch["arrived_at"] <= _text(moment):
-            setting = cards.setting_for(act, home, tank, batch, moment)
-            if dosing.emergency_hold(setting) is not None:
-                return
+    for batch in present(act, tank["system"], moment):
+        if dosing.emergency_hold(cards.setting_for(act, home, tank, batch, moment)) is not None:
+            return
     raise Refused(
         f"Nothing is held in the water of {tank['name']} that a person lifts (an A sign, deaths, or ammonia, nitrite "
         "or oxygen out of limit: rule C9); nothing was recorded."
@@ -934,8 +1024,7 @@ def dose_event(
     at: str | None = None,
     really: bool = False,
     strength: str | None = None,
-    product: str | None = None,
-    lot: str | None = None,
+    out_of: OutOf | None = None,
 ) -> Noted:
     """A dose that was given without a task, or a second time: recorded, and answered with the rescue (C7)."""
     from quarantine import dosing
@@ -948,10 +1037,9 @@ def dose_event(
     with desk.act() as act:
         tank = find_tank(act, tank_name)
         moment = when(at, tank["zone"], act.now)
-        here = cards.batch_in(act, tank["system"])
-        there = here if here is not None and instant(here["arrived_at"]) <= moment else None
-        setting = cards.setting_for(act, desk.home, tank, there, moment)
-        setting = cards.measured_out_of(setting, substance, strength, cards.OutOf(product, lot), sure=really)
+        there = present(act, tank["system"], moment)
+        setting = cards.setting_for(act, desk.home, tank, there[0] if there else None, moment)
+        setting = cards.measured_out_of(setting, substance, strength, out_of or cards.NOT_NAMED, sure=really)
         cards.refuse_several(setting, substance)
         proposal = dosing.propose(substance, row, setting)
         given = cards.read_given(gave, proposal.dose.add_unit)
@@ -964,15 +1052,19 @@ def dose_event(
                 f"This records that {show(given.value)} {given.unit} of {substance.name} was really put into "
                 f"{tank['name']}{held}.{over} Say --really to record it."
             )
+        before = earliest_days(act, {tank["system"]})
         id_ = id_after(act, tank["system"], moment)
         fact = add_fact(act, "dose", system=tank["system"], tank=tank["id"], at=moment, data=data, id_=id_)
         drawing.write(act, fact, moment, data)
-        replan(act, tank["system"])
+        moved = consequences(act, before, [replan(act, tank["system"])])
         act.describe("dose", f"{tank['name']}: {data['given']} {data['given_unit']} of {substance.id}", moment)
         lines = [
             f"{tank['name']}, {local_text(moment, tank['zone'])}: {show(given.value)} {given.unit} of "
             f"{substance.name} recorded",
             *drawing.words(act, data),
+            *moved,
+            *_moved_on([b for b in there if b["system"] != tank["system"]], tank),
+            *_came_along(act, tank),
             *([data["rescue"]] if data["rescue"] else []),
             dosing.DEFERS,
         ]

@@ -10,9 +10,10 @@ from typing import Any
 
 from quarantine.actions import cards
 from quarantine.actions.batches import Preview, made_preview
-from quarantine.actions.planning import detail_of, frozen
+from quarantine.actions.planning import detail_of
 from quarantine.actions.shelf import stock_zone
 from quarantine.actions.shopping import Open, course_lines, item_json, shopping
+from quarantine.actions.systems import frozen
 from quarantine.dosing import from_stock, propose
 from quarantine.facts import local_day, utc
 from quarantine.formulary import regimen

@@ -16,10 +16,11 @@ from typing import Any, NamedTuple
 
 from quarantine import dosing
 from quarantine.actions import cards
+from quarantine.actions.consequences import earliest_days
 from quarantine.actions.desk import Desk, find_site, find_tank, local_text, named, when
 from quarantine.actions.duties import day_for, role_named
 from quarantine.actions.noting import Noted, look, read_count, read_reading, read_sign, reading
-from quarantine.actions.planning import OPEN, earliest_days
+from quarantine.actions.planning import OPEN
 from quarantine.actions.today import Day, Listed, list_day
 from quarantine.actions.vouching import NOTHING_BESIDE, Beside
 from quarantine.actions.work import NoTask, Skipped, done, find_task, skip

@@ -21,7 +21,7 @@ from zoneinfo import ZoneInfo
 from quarantine import dosing
 from quarantine.actions.claims import WITNESS, wants_witness
 from quarantine.actions.conditioning import card_lines
-from quarantine.actions.today import Day, Listed, list_day, tank_named
+from quarantine.actions.today import Day, Listed, day_words, list_day, tank_named
 from quarantine.facts import Fact, in_order, local_day
 from quarantine.failures import Refused
 from quarantine.formulary import Regimen, Substance, keys_of, load, titles
@@ -496,9 +496,7 @@ def _lodger(batch: Row, today: date) -> Lodger:
     period = standing["periods"][0] if standing["periods"] else None
     day = f"day {(today - arrived).days}"
     if period is not None:
-        since = (today - date.fromisoformat(period["zero"])).days
-        said = f"day {since} of {period['length']}" if since >= 0 else f"from {period['zero']} on"
-        day += f"; observation {said}, complete on {period['complete_on']} if all goes well"
+        day += f"; observation {day_words(period, today)}, complete on {period['complete_on']} if all goes well"
     fish = [
         f"{line['count']} {line['species']}" + (f", {line['note']}" if line["note"] else "")
         for line in json.loads(batch["fish"])

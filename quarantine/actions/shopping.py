@@ -548,7 +548,7 @@ def _clearing(text: str, dose: str) -> set[str]:
     steps = {step["id"]: step for step in loads(text)["step"]}
 
     def waits(step: dict[str, Any], seen: frozenset[str] = frozenset()) -> bool:
-        subject = step["start"].get("after") or step["start"].get("begun")
+        subject = next((step["start"][key] for key in ("after", "begun", "between") if key in step["start"]), None)
         if subject is None or subject in seen:
             return False
         return subject == dose or (subject in steps and waits(steps[subject], seen | {subject}))

@@ -189,6 +189,10 @@ def _product(
         "strength": strength and _strength(known[0]["substance"], strength),
         "each": each and _each(each),
     }
+    if said["strength"] and known[0]["strength"] and not _is_computable(known[0]):
+        # Nothing was ever given by it: what the label says takes the place of what cannot be computed with.
+        act.change("product", known[0]["id"], strength=said["strength"])
+        return {**known[0], "strength": said["strength"]}
     for column, value in said.items():
         if value is not None and value != known[0][column]:
             raise Refused(
@@ -261,10 +265,28 @@ def _strength(substance: str, text: str) -> str:
         return _hydrate(text)
     if text.strip().casefold() == "unknown":
         return ""
-    from quarantine.dosing.forms import read_strength
+    from quarantine.dosing.forms import read_strength, strength_hold
     from quarantine.formulary import load
 
-    return read_strength(text, load(substance)).words
+    entry = load(substance)
+    form = read_strength(text, entry)
+    # Every dose out of it would be held for want of this, and the label is at hand now (rule C17).
+    if hold := strength_hold(entry, None, form):
+        raise Refused(
+            f"--strength {text!r}: {hold.says}. {hold.remedy[0].upper()}{hold.remedy[1:]}; where the label does not "
+            "say, write --strength unknown. Nothing was recorded."
+        )
+    return form.words
+
+
+def _is_computable(product: Row) -> bool:
+    """Whether a dose can be computed out of the strength that is on record of a product."""
+    from quarantine.failures import Failure
+
+    try:
+        return bool(_strength(product["substance"], product["strength"]))
+    except Failure:
+        return False
 
 
 def _ask_weak(substance: str, text: str) -> None:

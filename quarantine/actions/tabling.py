@@ -102,6 +102,10 @@ TASKS = (
     "outcome_at", "outcome_by", "outcome_fact",
 )  # fmt: skip
 SIGNOFFS = ("at", "zone", "batch", "decision", "keeper", "deviation", "not_met", "seal")
+PLACED = ("first_day", "last_day")
+TOLD = ("entered_at", "entered_by", "id")
+ABSENCES = (*PLACED, "keeper", "because", *TOLD)
+CLOSURES = (*PLACED, "site", "weekdays", "what", *TOLD)
 JOURNAL = (
     "entry", "happened_at", "entered_at", "zone", "keeper_id", "keeper", "kind", "says", "seal", "seal_fits",
 )  # fmt: skip
@@ -111,8 +115,9 @@ def read_tables(rows: Rows, batch: str | None = None, since: date | None = None)
     """All tables, one at a time; of one batch, or from a local day on. Raises Unknown for a batch not on record.
 
     Of a batch: its own facts, what happened to the water of its system during its stay (a dose in a shared water was
-    given to every batch in it), and the lots that its doses were drawn from. From a day on: what happened on it or
-    later (signed, due, entered); a batch that was not closed before it; a task that has no day yet; every lot.
+    given to every batch in it), the lots that its doses were drawn from, and who was away or what was shut meanwhile.
+    From a day on: what happened on it or later (signed, due, entered); a batch that was not closed before it; a task
+    that has no day yet; every lot.
     """
     chosen = find_batch(rows, batch) if batch is not None else None
     zone_of_site = {row["id"]: row["zone"] for row in rows.rows("sites")}
@@ -136,6 +141,8 @@ def read_tables(rows: Rows, batch: str | None = None, since: date | None = None)
     yield Table("deaths", DEATHS, _deaths(rows, scope))
     yield Table("tasks", TASKS, _tasks(rows, scope))
     yield Table("signoffs", SIGNOFFS, _signoffs(rows, scope, wanted))
+    yield Table("absences", ABSENCES, _absences(rows, scope))
+    yield Table("closures", CLOSURES, _closures(rows, scope))
     yield Table("journal", JOURNAL, _journal(rows, scope))
 
 
@@ -371,6 +378,44 @@ def _signoffs(rows: Rows, scope: _Scope, wanted: list[Row]) -> Iterator[Values]:
                 "not_met": [one["title"] for one in criteria if one["verdict"] != "met"],
                 "seal": row["seal"],
             }
+
+
+def _absences(rows: Rows, scope: _Scope) -> Iterator[Values]:
+    """Who was, or will be, away; of a batch during its stay. Entered in UTC: a keeper belongs to no one site."""
+    for row in _days(rows.rows("absences", since=_first(scope)), scope):
+        yield _placed(row, scope) | {"keeper": row["keeper_name"], "because": row["because"]}
+
+
+def _closures(rows: Rows, scope: _Scope) -> Iterator[Values]:
+    """When a site was, or will be, shut; of a batch its own site during its stay."""
+    site = scope.batch and next(t["site"] for t in rows.rows("tanks") if t["id"] == scope.batch["tank"])
+    for row in _days(rows.rows("closures", site=site, since=_first(scope)), scope):
+        told = {"site": row["site_name"], "weekdays": row["weekdays"].split(",") if row["weekdays"] else None}
+        yield _placed(row, scope) | told | {"what": row["what"], "entered_at": local(row["entered_at"], row["zone"])}
+
+
+def _first(scope: _Scope) -> str:
+    """The day from which on absences and closures are wanted: the later of ``since`` and the day a batch came."""
+    days = [scope.since] if scope.since else []
+    days += [local_day(instant(scope.batch["arrived_at"]), scope.batch["zone"])] if scope.batch else []
+    return max(days, default=date.min).isoformat()
+
+
+def _days(found: list[Row], scope: _Scope) -> Iterator[Row]:
+    """Of a batch that is closed those that began before it was."""
+    closed = scope.batch["closed_at"] if scope.batch else None
+    last = local_day(instant(closed), scope.batch["zone"]).isoformat() if scope.batch and closed else None
+    return (row for row in found if last is None or row["since"] <= last)
+
+
+def _placed(row: Row, scope: _Scope) -> Values:
+    return {
+        "first_day": row["since"],
+        "last_day": row["until"],
+        "entered_at": _utc(row["entered_at"]),
+        "entered_by": scope.keepers.get(row["entered_by"]),
+        "id": row["id"],
+    }
 
 
 def _journal(rows: Rows, scope: _Scope) -> Iterator[Values]:

@@ -14,12 +14,14 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from quarantine import dosing
+from quarantine.actions.beforehand import would_hold
 from quarantine.actions.cards import own_groups
 from quarantine.actions.desk import Desk, find_batch, find_tank, when
 from quarantine.actions.duties import refuse_medicine
+from quarantine.actions.entering import add_fact, id_after
 from quarantine.actions.instructed import facts_of, instructions_here
 from quarantine.actions.noting import Noted
-from quarantine.actions.planning import add_fact, id_after
+from quarantine.actions.planning import OPEN
 from quarantine.facts import Fact, local_day, utc
 from quarantine.failures import Refused, Unknown, Usage
 from quarantine.formulary import Regimen, Substance, level_unit, load, regimen
@@ -95,8 +97,10 @@ def add_instruction(
         act.describe("veterinary instruction", f"batch {batch['name']}: {row.id}, {show(amount.value)} {amount.unit}")
         lines = [
             f"Batch {batch['name']}: {dosing.on_the_instruction(made)}",
+            *_replaced(act, batch, row, made, earlier),
             *notes,
             *_shared(act, batch, row),
+            *would_hold(act, desk.home, batch, substance, row, amount),
             "Nothing passes a ceiling, arithmetic, an unknown reading, or what must never be mixed.",
             PRIVACY,
         ]
@@ -123,6 +127,33 @@ def read_dose(text: str, row: Regimen) -> Quantity:
 def _about(fact: Fact, batch: Row, row: Regimen) -> bool:
     told = fact.kind in ("instruction", "instruction_withdrawn")
     return told and fact.batch == batch["id"] and fact.data["regimen"] == row.id
+
+
+def _replaced(act: Act, batch: Row, row: Regimen, made: dosing.Instruction, earlier: list[Fact]) -> list[str]:
+    """In whose place an instruction stands: the one before, and the targets of the doses to be given while it holds."""
+    lines = []
+    if earlier and earlier[-1].kind == "instruction":
+        was = earlier[-1].data
+        lines.append(
+            f"It replaces the instruction of {was['who']}, {was['on']}: {row.id}, {show(Decimal(was['dose']))} "
+            f"{was['dose_unit']}."
+        )
+    open_ = [task for task in act.rows("tasks_of_batch", batch=batch["id"]) if task["state"] in OPEN]
+    doses = [(task, json.loads(task["detail"])["treatment"]) for task in open_ if task["kind"] == "dose"]
+    of_row = [(task, treatment["target"]) for task, treatment in doses if treatment and treatment["regimen"] == row.id]
+    of_row = [(task, target) for task, target in of_row if (task["day"] or made.on) <= made.until]
+    own = row.target and row.target.default
+    dose = f"{show(made.dose)} {made.unit}"
+    for task, target in of_row:
+        planned = target or (f"{show(own.value)} {own.unit}" if own else "what the water offers")
+        says = "as planned" if planned == dose else f"in the place of {planned}"
+        lines.append(f"{task['code']} {task['title']}, {task['day'] or 'not dated yet'}: {dose}, {says}.")
+    if not of_row:
+        lines.append(
+            f"No dose of {batch['name']} by {row.id} is planned up to {made.until}: it replaces none. One beside the "
+            f"plan is computed with quarantine dose, and --regimen {row.id}."
+        )
+    return lines
 
 
 def _later(earlier: list[Fact], on: date) -> str | None:

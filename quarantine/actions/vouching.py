@@ -132,9 +132,9 @@ def _percent_off(given: Quantity, shown: Quantity) -> str:
 
 
 def deviations_of(rows: Rows, batch: Row, now: datetime) -> list[str]:
-    """The doses of a batch's water, since it arrived, whose amount lay outside what the protocol allows, or that were
-    in food and not eaten: a line each, for sign-off. A dose that was corrected is judged by what stands. Moves that
-    were made though a check of theirs was not met follow."""
+    """The doses of a batch's water, since it arrived, whose amount lay outside what the protocol allows, that were in
+    food and not eaten, or that one gave who had not acknowledged the cautions: a line each, for sign-off. A dose that
+    was corrected is judged by what stands. Moves that were made though a check of theirs was not met follow."""
     from quarantine.actions.crossing import move_deviations
     from quarantine.actions.desk import local_text
 
@@ -146,6 +146,13 @@ def deviations_of(rows: Rows, batch: Row, now: datetime) -> list[str]:
         if row["kind"] not in DOSES or at > now or at < instant(batch["arrived_at"]):
             continue
         lines += deviation(data, at, batch["zone"])
+        if data.get("unacknowledged"):
+            who = rows.rows("keeper_name", id=row["keeper"])[0]["name"]
+            lines.append(
+                f"Deviation of a dose, {local_text(at, batch['zone'])}: {data['given']} {data['given_unit']} of "
+                f"{data['substance']} given by {who}, who had not acknowledged the cautions of "
+                f"{data['unacknowledged']} (rule C19)."
+            )
         if data.get("allowance") is None or data.get("prepared") is None:
             continue
         given = Quantity(Decimal(data["given"]), data["given_unit"])

@@ -11,8 +11,8 @@ from typing import Any, NamedTuple
 
 from quarantine.actions.cards import measured
 from quarantine.actions.desk import Desk, find_batch, local_text, when
+from quarantine.actions.entering import add_fact, id_after
 from quarantine.actions.noting import Noted
-from quarantine.actions.planning import add_fact, id_after
 from quarantine.dosing.lengths import FEWEST, LEAST_POWER, MOST_POWER, Relation, read_relation, weight_of
 from quarantine.evidence import gather
 from quarantine.facts import Fact, in_order

@@ -164,7 +164,7 @@ COMMANDS: dict[str, Entry | dict[str, Entry]] = {
             "events",
             "moved",
             True,
-            "Fish left the batch for another tank.",
+            "Fish left quarantine for another tank.",
             'quarantine event moved Q1 2 --to "Round Pool"',
         ),
         "emergency": (
@@ -300,6 +300,13 @@ COMMANDS: dict[str, Entry | dict[str, Entry]] = {
             True,
             "Expected fish will not come.",
             'quarantine batch call-off Rainbows --because "sold out"',
+        ),
+        "acknowledge": (
+            "batches",
+            "acknowledge",
+            True,
+            "You read the cautions of a batch that another started.",
+            "quarantine batch acknowledge Q2-1",
         ),
         "list": ("batches", "list_", False, "All batches and how they stand.", "quarantine batch list"),
         "show": ("batches", "show", False, "One batch: fish, clocks, tasks.", "quarantine batch show Q1-1"),
@@ -823,6 +830,10 @@ def run(args: list[str]) -> int:
         return _fail(_report(error, args, session), session)
 
 
+MEANT = {"--at": "--from", "--since": "--from", "--from": "--at"}
+"""An option that a command does not have -> the one that says the same there."""
+
+
 def _no_option(error: NoSuchOption) -> str:
     """The sentence for an option that is not there, with the nearest that is: of the command, or of every command."""
     from difflib import get_close_matches
@@ -831,6 +842,8 @@ def _no_option(error: NoSuchOption) -> str:
     if name[1:2].isdigit():
         return f"{name!r} is below zero: write a number of 0 or more"
     own = [opt for param in error.ctx.command.params for opt in param.opts if opt[:1] == "-"] if error.ctx else []
+    if (meant := MEANT.get(name)) in own:
+        return f"{error.message}. Did you mean {meant}?"
     near = get_close_matches(name.casefold(), [*own, *FLAGS, *VALUED, "--help"], n=1)
     return error.message + (f". Did you mean {near[0]}?" if near else "")
 

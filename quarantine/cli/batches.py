@@ -27,7 +27,9 @@ Claim = Annotated[
     str | None, typer.Option("--claim-within", help='How long the source takes claims, from the arrival: "24 h".')
 ]
 Dead = Annotated[int, typer.Option(help="Dead in the bag, counted apart.")]
-Really = Annotated[bool, typer.Option("--really", help="They are in already, though the water holds medicine.")]
+Really = Annotated[
+    bool, typer.Option("--really", help="They are in already, though the water holds medicine; or came so long ago.")
+]
 Because = Annotated[str | None, typer.Option(help="Why the day is kept, though nobody can do some of the work then.")]
 Acknowledge = Annotated[bool, typer.Option("--acknowledge", help="Cautions, label and law were read.")]
 
@@ -76,6 +78,21 @@ def start(
             really=really,
         )
     _say_started(made, [])
+
+
+def acknowledge(name: Annotated[str, typer.Argument(help="The batch whose doses you are to give.")]) -> None:
+    from quarantine.actions.batches import acknowledge
+
+    made = acknowledge(session().desk(), name)
+    session().emit(
+        made,
+        [
+            *(f"Caution: {caution}" for caution in made["cautions"]),
+            f"{'It was on record already' if made['already'] else 'Acknowledged'}: you read the cautions of "
+            f"{made['protocol']}, revision {made['revision']}, by which {made['batch']} is treated (rule C19), the "
+            "product's label and the local law.",
+        ],
+    )
 
 
 @contextmanager
@@ -271,7 +288,7 @@ def list_() -> None:
     documents = [_document(b) | {"newer": _newer(b, latest)} for b in batches]
     lines = []
     for b in documents:
-        standing = f"earliest sign-off {b['earliest']}" if b["state"] == "open" else b["state"]
+        standing = f"earliest sign-off {_earliest(b)}" if b["state"] == "open" else b["state"]
         if b["state"] in NOT_COME:
             lines.append(f"{b['batch']}: {b['state']}, {_days_text(b)}, in {b['tank']}, {b['protocol']}")
             continue
@@ -306,6 +323,7 @@ def _document(batch: Any) -> dict[str, Any]:
         "day": None if expected else day,
         "alive": standing.get("alive"),
         "earliest": standing.get("earliest"),
+        "waits_for": standing.get("waits_for") or None,
         "source": batch["source"],
         "destination": batch["destination_name"],
         "fish": json.loads(batch["fish"]),
@@ -314,6 +332,14 @@ def _document(batch: Any) -> dict[str, Any]:
         "signs": standing.get("signs", []),
         "all_seen_on": standing.get("all_seen_on"),
     }
+
+
+def _earliest(document: dict[str, Any]) -> str:
+    """The earliest day of sign-off, and whose it is where that is another batch in the same water (rule B5)."""
+    from quarantine.evidence import waits_words
+
+    other = document["waits_for"] if document["state"] == "open" else None
+    return f"{document['earliest']}, {waits_words(other)}" if other else str(document["earliest"])
 
 
 def show(name: Annotated[str, typer.Argument(help="The batch.")]) -> None:
@@ -357,7 +383,7 @@ def show(name: Annotated[str, typer.Argument(help="The batch.")]) -> None:
     ]
     fish = "; ".join(f"{f['count']} {f['species']}{', ' + f['note'] if f['note'] else ''}" for f in document["fish"])
     came = f"arrived {local_text(instant(batch['arrived_at']), batch['zone'])} (day 0)"
-    state = f"  state: {batch['state']}; alive {document['alive']}; earliest sign-off {document['earliest']}"
+    state = f"  state: {batch['state']}; alive {document['alive']}; earliest sign-off {_earliest(document)}"
     if batch["state"] in NOT_COME:
         came = f"expected {_days_text(document)}"
         state = f"  state: {batch['state']}{_called_off(batch)}"

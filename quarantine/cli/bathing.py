@@ -13,7 +13,7 @@ import typer
 from quarantine.cli import out
 from quarantine.cli.claiming import Because, Witness, WitnessTyped, read_blind
 from quarantine.cli.daily import At
-from quarantine.cli.session import LOT, PRODUCT, STRENGTH, now, session
+from quarantine.cli.session import FROM_REST, KEEP_UNTIL, LOT, PRODUCT, STOCK, STRENGTH, now, session
 
 if TYPE_CHECKING:
     from quarantine.actions.bathing import Running
@@ -44,13 +44,16 @@ def start(
     really: Annotated[bool, typer.Option("--really", help="It was really given, though it looks like a slip.")] = False,
     product: Annotated[str | None, typer.Option(help=PRODUCT)] = None,
     lot: Annotated[str | None, typer.Option(help=LOT)] = None,
+    stock: Annotated[str | None, typer.Option(help=STOCK)] = None,
+    keep_until: Annotated[str | None, typer.Option("--keep-until", help=KEEP_UNTIL)] = None,
+    from_rest: Annotated[bool, typer.Option("--from-rest", help=FROM_REST)] = False,
     witness: Witness = None,
     witness_typed: WitnessTyped = None,
     because: Because = None,
     at: At = None,
 ) -> None:
     from quarantine.actions.bathing import start
-    from quarantine.actions.cards import OutOf
+    from quarantine.actions.cards import OutOf, Solution
     from quarantine.actions.vouching import Beside
     from quarantine.failures import Usage
 
@@ -68,7 +71,7 @@ def start(
         at=at,
         note=note,
         really=really,
-        out_of=OutOf(product, lot),
+        out_of=OutOf(product, lot, Solution(stock, keep_until, from_rest)),
         beside=Beside(witness, read_blind(witness, witness_typed), because),
     )
     zone = made.pop("zone")

@@ -186,14 +186,18 @@ def done_lines(item: dict[str, Any]) -> list[str]:
 
 
 def skip(
-    codes: Annotated[list[str], typer.Argument(help="The codes of the tasks.")],
+    codes: Annotated[list[str] | None, typer.Argument(help="The codes of the tasks.")] = None,
+    *,
     because: Annotated[str, typer.Option(help="Why it was not done.")],
+    missed: Annotated[
+        str | None, typer.Option(help="A tank: all looks, feeding and tests that were missed there.")
+    ] = None,
     yes: Annotated[bool, typer.Option("--yes", help="Accept the dates that skipping a dose moves.")] = False,
     at: At = None,
 ) -> None:
     from quarantine.actions.work import skip
 
-    made = skip(session().desk(), codes, because=because, at=at, yes=yes)
+    made = skip(session().desk(), codes or [], because=because, missed_in=missed, at=at, yes=yes)
     lines = [f"{item['code']}: {item['says']}." for item in made.tasks]
     for batch, reasons in made.counts.items():
         counted = ", ".join(f"{reason} {count}" for reason, count in reasons.items())
@@ -219,6 +223,7 @@ def why(
     from quarantine.cli.explaining import why_batch
     from quarantine.cli.render import given_line, proposal_lines
     from quarantine.dosing import DEFERS
+    from quarantine.quantity import show
 
     home = session().home()
     with session().reader() as rows:
@@ -256,6 +261,11 @@ def why(
             lines += [f"    {line}" for line in (*g["working"], DEFERS)]
     if found.proposal is not None and task["state"] in ("planned", "missed"):
         lines += [f"  {line}" for line in proposal_lines(found.proposal)]
+        dose = found.proposal.dose
+        if found.proposal.hold and dose.target > 0:
+            lines.append(f"  Target: {show(dose.target)} {dose.target_unit}; no amount is computed under a hold.")
+        document["target"] = {"value": dose.target, "unit": dose.target_unit} if dose.target > 0 else None
+        document["instruction"] = found.proposal.instruction or None
         document["working"] = list(found.proposal.working)
         document["hold"] = found.proposal.hold and found.proposal.hold.as_json()
         document["levels"] = found.levels

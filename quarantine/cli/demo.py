@@ -177,8 +177,18 @@ class _Room:
             for line in made.lines:
                 out.say(line, 4)
         if before_dose:
+            self.acknowledge("Q2-1")
             self.show_list()
         self.tick()
+
+    def acknowledge(self, batch: str) -> None:
+        """Who did not start a batch reads its cautions before giving its doses."""
+        from quarantine.actions.batches import acknowledge
+
+        self.typed(f"batch acknowledge {batch} --as {self.keeper}")
+        made = acknowledge(self.desk(), batch)
+        for caution in made["cautions"]:
+            out.say(f"Caution: {caution}", 4)
 
     def show_list(self) -> None:
         from quarantine.actions.today import list_day

@@ -8,7 +8,7 @@ from typing import Annotated, Any
 import typer
 
 from quarantine.cli.daily import At
-from quarantine.cli.session import LOT, PRODUCT, STRENGTH, session
+from quarantine.cli.session import FROM_REST, KEEP_UNTIL, LOT, PRODUCT, STOCK, STRENGTH, session
 
 Tank = Annotated[str, typer.Argument(help="The tank.")]
 Count = Annotated[str, typer.Argument(help="How many fish.")]
@@ -125,14 +125,17 @@ def dose(
     strength: Annotated[str | None, typer.Option(help=STRENGTH)] = None,
     product: Annotated[str | None, typer.Option(help=PRODUCT)] = None,
     lot: Annotated[str | None, typer.Option(help=LOT)] = None,
+    stock: Annotated[str | None, typer.Option(help=STOCK)] = None,
+    keep_until: Annotated[str | None, typer.Option("--keep-until", help=KEEP_UNTIL)] = None,
+    from_rest: Annotated[bool, typer.Option("--from-rest", help=FROM_REST)] = False,
     really: Annotated[bool, typer.Option("--really", help="It was really given.")] = False,
     at: At = None,
 ) -> None:
+    from quarantine.actions.cards import OutOf, Solution
     from quarantine.actions.noting import dose_event
 
-    made = dose_event(
-        session().desk(), tank, regimen, gave, at=at, really=really, strength=strength, product=product, lot=lot
-    )
+    out_of = OutOf(product, lot, Solution(stock, keep_until, from_rest))
+    made = dose_event(session().desk(), tank, regimen, gave, at=at, really=really, strength=strength, out_of=out_of)
     session().emit(made.document, made.lines)
 
 
@@ -144,6 +147,9 @@ Disposal = Annotated[str | None, typer.Option(help="Where the body went.")]
 def added(
     tank: Tank,
     count: Count,
+    species: Annotated[
+        str | None, typer.Option(help='What they are, if not as the others: "Danio rerio", "Danio rerio, 3 cm".')
+    ] = None,
     source: Annotated[str | None, typer.Option("--from", help="Where they came from, if not as the others.")] = None,
     batch: Batch = None,
     sentinel: Annotated[
@@ -154,6 +160,7 @@ def added(
     at: At = None,
 ) -> None:
     data = {"count": _fish(count), **({"source": source} if source else {}), **({"sentinel": True} if sentinel else {})}
+    data |= {} if species is None else {"species": species}
     _note("added", tank, data, at, of_batch=True, batch_name=batch, yes=yes, really=really)
 
 

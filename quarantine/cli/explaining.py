@@ -90,7 +90,9 @@ def clock_lines(told: Told) -> list[str]:
         lines += [f"Period {first}", *rest]
     need = f" ({made.clear_need} days are needed)" if made.clear_need is not None else ""
     lines.append(f"Clear count{need}: {_counted(made.clear, zone)}.")
-    lines.append(f"Earliest sign-off if all goes well: {told.standing.earliest}. Why: quarantine why {_typed(told)}")
+    lines.append(
+        f"Earliest sign-off if all goes well: {told.standing.earliest_words}. Why: quarantine why {_typed(told)}"
+    )
     return lines
 
 
@@ -167,6 +169,7 @@ def clocks_json(told: Told) -> dict[str, Any]:
         "periods": [period_json(one) for one in made.periods],
         "clear": {**_counted_json(made.clear), "need_days": made.clear_need},
         "earliest": told.standing.earliest,
+        "waits_for": told.standing.waits_for or None,
     }
 
 
@@ -225,6 +228,7 @@ def _earliest_json(told: Told) -> dict[str, Any]:
         "batch": told.batch["name"],
         "as_of": told.at,
         "earliest": told.standing.earliest,
+        "waits_for": told.standing.waits_for or None,
         "criteria": [
             {"title": one.title, "earliest": one.day, "decides": one.decides}
             for one in deciding(told.standing, told.course.protocol)

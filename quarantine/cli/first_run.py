@@ -327,7 +327,8 @@ def _ask_list(run: Run, site: str, tank: Tank) -> None:
 
 
 def _ask_batch(run: Run, site: str, tank: Tank, offered: list[Template]) -> None:
-    from quarantine.actions.batches import read_fish, start_batch
+    from quarantine.actions.admitting import read_fish
+    from quarantine.actions.batches import start_batch
     from quarantine.actions.desk import local_text, when
 
     protocol = offered[0].id

@@ -57,6 +57,7 @@ def _parts(note: Handover) -> list[tuple[str, list[str]]]:
     from quarantine.actions.handing import AHEAD_DAYS, AHEAD_HOURS
 
     return [
+        ("Tanks", list(note.tanks)),
         (f"Open ({len(note.tasks)} in all)" if note.tasks else "Open", _open(note)),
         ("Odd", list(note.odd)),
         (f"Watch in the next {AHEAD_HOURS} h", list(note.watch)),

@@ -17,6 +17,8 @@ def proposal_lines(proposal: Proposal) -> list[str]:
         lines = [f"HELD: {hold.says}.", f"  What to do: {hold.remedy}.", f"  Rule: {hold.rule}."]
         if hold.reference:
             lines.append(f"  Source: {hold.reference}")
+        if proposal.instruction:
+            lines.append(f"  {proposal.instruction}")
         return [*lines, *[f"  Caution: {c}" for c in dose.cautions[-1:]]]
     assert dose.add is not None
     assert dose.gives_low is not None

@@ -60,6 +60,7 @@ def signoff(
         "criteria": criteria,
         "all_met": found.met,
         "earliest": found.standing.earliest,
+        "waits_for": found.standing.waits_for or None,
         "journal": newest,
         "tests": tests,
         "instructions": instructions,
@@ -67,7 +68,7 @@ def signoff(
         "exposed": exposed,
         "not_tested": NOT_TESTED,
     }
-    word = "every criterion is met" if found.met else f"earliest if all goes well: {found.standing.earliest}"
+    word = "every criterion is met" if found.met else f"earliest if all goes well: {found.standing.earliest_words}"
     lines = [f"{found.batch['name']}, {local_text(now(), found.batch['zone'])}: {word}"]
     lines += [criterion_line(c) for c in criteria]
     lines += [*_judged_by(batch), *(f"  {line}" for line in (*instructions, *deviations, *exposed))]

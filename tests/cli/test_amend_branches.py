@@ -69,7 +69,7 @@ def test_a_reading_makes_extra_work_due_and_an_outbreak_ends_it(room: Room) -> N
     room.at("2026-03-03 10:00").type("event died Q1 3")
     assert needs(room, "extra-change") == []
     assert "was withdrawn" in room.type(f"done {code} --as-shown", 1)
-    assert "stopped on 2026-03-03 10:00: Outbreak has happened (3 dead in 24 hours)" in room.type(f"why {code}")
+    assert "stopped on 2026-03-03 10:00: Outbreak has happened (3 of 12 dead in 24 hours)" in room.type(f"why {code}")
     room.whole()
 
 

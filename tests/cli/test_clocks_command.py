@@ -52,7 +52,8 @@ def test_each_clock_is_a_sentence_with_its_zero_and_its_reason(room: Room) -> No
     assert "Since fish last entered this water: 6 days; day 0 is 2026-03-06, fish came into the water" in said
     assert "Exposed on 2026-03-06: fish came into the water." in said
     assert "Since the last dose: no dose is on record." in said
-    assert "Period Thirty days of observation (30 d, calendar days): first day 0 2026-03-06" in said
+    assert "Period Thirty days of observation (30 d, calendar days): first day 0 2026-03-02, 0 d after the fish" in said
+    assert "2026-03-06: fish came into the water; the template says restart: day 0 is that day (+4 days)." in said
     assert "Clear count" in said
 
 

@@ -172,14 +172,16 @@ def test_euthanised_is_its_own_outcome_and_leaves_the_head_count_balanced(room: 
 def test_F66_two_dead_in_a_day_are_an_alarm_that_names_the_hold(room: Room) -> None:
     """Rules A7 and C9: said with the event, and with a look that found them."""
     assert "ACT NOW" not in room.type("event died Q1 1 --cause 'jumped out'")
-    assert "ACT NOW (2 dead in 24 hours)" in room.at("2026-02-10 18:00:00").type("event died Q1 1")
-    assert "ACT NOW (2 dead in 24 hours)" in room.at("2026-02-13 08:00:00").type("look 'Q1 36 3' --dead 2")
+    assert "ACT NOW (2 of 40 dead in 24 hours, 2026-02-10)" in room.at("2026-02-10 18:00:00").type("event died Q1 1")
+    assert "ACT NOW (2 of 38 dead in 24 hours, 2026-02-13)" in room.at("2026-02-13 08:00:00").type(
+        "look 'Q1 36 3' --dead 2"
+    )
 
 
 def test_F66_the_alarm_heads_every_list_until_a_named_person_lifts_it(room: Room) -> None:
     """Where nothing is dosed the hold alone would be seen by nobody: today and the sheet say it each day, a sitter's
     sheet has whom to call; one death taken back or a lift ends it."""
-    alarm = "Q1-1: ACT NOW (2 dead in 24 hours): test the water, add air"
+    alarm = "Q1-1: ACT NOW (2 of 40 dead in 24 hours, 2026-02-10): test the water, add air"
     room.type("event died Q1 1")
     assert "ACT NOW" not in room.type("today")
     room.type("event died Q1 1")

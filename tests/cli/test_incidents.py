@@ -229,7 +229,7 @@ def test_F70_what_does_not_read_is_one_sentence_and_writes_nothing(
 def test_F70_an_end_before_the_beginning_is_refused(room: Room) -> None:
     """An incident is over after it began."""
     room.type("event incident Q1 --what leak --from 08:30 --yes")
-    assert "is not after" in room.type("event incident-over Q1 --at 08:00", 2)
+    assert "is before" in room.type("event incident-over Q1 --at 08:00", 2)
 
 
 def test_F70_a_dry_run_writes_nothing_and_undo_takes_it_back(room: Room) -> None:

@@ -21,7 +21,7 @@ import typed_room
 from freezegun import freeze_time
 
 from quarantine.actions.desk import Desk
-from quarantine.actions.planning import add_fact
+from quarantine.actions.entering import add_fact
 from quarantine.cli import app
 from quarantine.settings import open_home
 

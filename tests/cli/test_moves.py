@@ -131,7 +131,7 @@ def test_a_tank_that_was_emptied_takes_no_fish_before_it_is_clean_and_dry(room: 
     assert "is not ready for fish" in room.type(f'{new} --fish "2 Centropyge bicolor, 6 cm"', 1)
     chores = [t["code"] for t in room.json("today")["tasks"] if t["tanks"] == ["Q2"]]
     assert len(chores) == 3
-    room.type(f"done {' '.join(chores)}")
+    room.type(f"done {' '.join(chores)} --really")
     assert "moved from Q3 to Q2" in room.type("batch move Q2-1 --to Q2 --no-water")
     assert "whole" in room.type("check")
 
@@ -175,12 +175,6 @@ def test_where_fish_cannot_be_moved_is_said_in_a_sentence(room: OnceRoom) -> Non
     assert "would have left" in room.type('batch move Q2-1 --to Q3 --no-water --at "2026-02-13 12:00"', 1)
     second(room)
     assert "rule B2" in room.type("batch move Q2-1 --to Q3 --no-water", 1)
-
-
-def test_a_move_is_not_taken_back_but_made_again(room: OnceRoom) -> None:
-    """The fact of a move carries others: undo says how fish go back."""
-    room.type("batch move Q2-1 --to Q3 --no-water")
-    assert "moved back" in room.type("undo wrong tank", 1)
 
 
 def test_what_a_veterinarian_said_goes_with_the_fish(room: OnceRoom) -> None:

@@ -49,40 +49,40 @@ def high(room: Room, tank: str = "M1", substance: str = "praziquantel") -> float
 def test_C12_fish_that_are_moved_may_carry_medicated_water(room: Room) -> None:
     """How much came along is not known, so neither is the level over there, and a dose of it is held."""
     room.type("event dose M1 Z01 --gave 0.4g --really")
-    said = room.type("event moved M1 2 --to M2")
+    said = room.type("event moved M1 2 --to Reef")
     assert "The water they left may hold Praziquantel" in said
     assert "--no-water" in said
     (fact,) = room.facts("unknown_addition")
     assert fact == {"substance": "praziquantel", "what": "water that may have come with fish from M1"}
-    assert "unknown: an amount that nobody knows came in" in room.type("level M2 praziquantel")
-    assert room.json("dose praziquantel --tank M2 --regimen Z01")["hold"]["rule"] == "C12"
-    assert room.json("level M2")["others"]["high"] == 0  # of everything else nothing came
+    assert "unknown: an amount that nobody knows came in" in room.type("level Reef praziquantel")
+    assert room.json("dose praziquantel --tank Reef --regimen Z01")["hold"]["rule"] == "C12"
+    assert room.json("level Reef")["others"]["high"] == 0  # of everything else nothing came
 
 
 def test_fish_that_were_netted_bring_no_water(room: Room) -> None:
     """With --no-water, from water that holds nothing, and within one water, nothing is written over there."""
-    room.type("event moved M1 1 --to M2")
+    room.type("event moved M1 1 --to Reef")
     room.type("event dose M1 Z01 --gave 0.4g --really")
-    said = room.type("event moved M1 1 --to M2 --no-water")
+    said = room.type("event moved M1 1 --to Reef --no-water")
     assert "may hold" not in said
     assert room.facts("unknown_addition") == []
-    assert room.json("dose praziquantel --tank M2 --regimen Z01")["hold"] is None
+    assert room.json("dose praziquantel --tank Reef --regimen Z01")["hold"] is None
 
 
 def test_what_the_fish_carried_is_taken_back_with_the_move(room: Room) -> None:
     """One entry holds both, so one undo takes both back."""
     room.type("event dose M1 Z01 --gave 0.4g --really")
-    room.type("event moved M1 2 --to M2")
+    room.type("event moved M1 2 --to Reef")
     room.type('undo "they were netted"')
-    assert high(room, "M2") == 0
+    assert high(room, "Reef") == 0
     assert "The record is whole" in room.type("check")
 
 
 def test_unknown_water_stays_unknown_where_the_fish_go(room: Room) -> None:
     """After an addition that nobody can name, any substance may have come along."""
     room.type('event unknown M1 --what "something from a bottle without a label"')
-    assert "something that nobody knows" in room.type("event moved M1 2 --to M2")
-    assert room.json("level M2")["others"]["high"] is None
+    assert "something that nobody knows" in room.type("event moved M1 2 --to Reef")
+    assert room.json("level Reef")["others"]["high"] is None
 
 
 def test_B2_fish_are_not_added_to_water_that_may_have_been_brought_medicine(room: Room) -> None:

@@ -333,6 +333,7 @@ def test_F42_two_keepers_give_one_dose_at_the_same_moment_and_exactly_one_does(r
     room.type("keeper add Noor --as Robin")
     room.at("2026-02-07 10:00")
     code = room.code("dose", "Q5")
+    room.type("batch acknowledge Q5-1 --as Noor")
     both = {
         name: subprocess.Popen(
             [sys.executable, "-c", PROCESS, "--home", str(room.home), "--as", name, "done", code, "--as-shown"],
@@ -648,7 +649,7 @@ def test_a_look_at_the_tank_before_the_fish_came_counts_for_no_batch(room: Room)
     """Rule B10: the tank can be looked at before arrival; the answer says that it counts for no batch."""
     room.start("Q1", "2026-02-03 10:00")
     shown = room.type("look 'Q1 12' --no-signs --at '2026-02-02 09:00'")
-    assert "A look at the tank before batch Q1-1 arrived (2026-02-03 10:00): it counts for no batch." in shown
+    assert "A look at the tank before batch Q1-1 came (2026-02-03 10:00): it counts for no batch." in shown
     assert "looked" not in room.type("batch list")
     assert room.json("look 'Q1 3' --at '2026-02-02 10:00'")["looks"][0]["batch"] is None
 

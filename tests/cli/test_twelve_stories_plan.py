@@ -31,7 +31,7 @@ def test_story_4_a_second_batch_in_the_water_is_shown_with_its_dates_and_cancell
     assert before == "2026-04-01"
     said = fresh.at("2026-03-22 15:00").type(f"{more} --tank Q1", 1)
     # 22 March and thirty days are 21 April, counted by hand: 9 days are left in March
-    assert "batch Q1-1: earliest sign-off 2026-04-01 -> 2026-04-21" in said
+    assert "Q1-1: earliest sign-off 2026-04-01 -> 2026-04-21" in said
     assert "choose another tank" in said
     assert "Batch Q2-1: 1 fish in Q2, day 0 is 2026-03-22" in fresh.type(f"{more} --tank Q2")
     assert (fresh.json("batch show Q1-1")["earliest"], fresh.tasks()) == (before, tasks)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 import pytest
@@ -126,7 +127,8 @@ def test_a_use_that_really_happened_inside_the_gap_is_recorded(room: Room) -> No
 
 def test_a_plain_word_is_said_once(room: Room) -> None:
     """A step that waits for one word starts with it; a second time says who said it and when."""
-    assert "Take the shed skin out: waits for a keeper's word: The Veterinarian has agreed" in room.type("today")
+    waits = r"Not yet, waits for a keeper's word: The Veterinarian has agreed: \w{4} Take the shed skin out"
+    assert re.search(waits, room.type("today"))
     said = room.at("2026-03-04 09:00").type("event word Q1 'The veterinarian has agreed'")
     assert "Take the shed skin out, 2026-03-04" in said
     assert "Robin said so already, 2026-03-04 09:00" in room.type("event word Q1 moult", 1)

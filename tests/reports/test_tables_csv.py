@@ -31,7 +31,8 @@ from quarantine.reports.tables import NUMBER, as_typed, cell, csv_lines
 Print = Callable[..., str]
 Rows = list[dict[str, str]]
 NAMES = [
-    *("batches", "looks", "readings", "doses", "draws", "lots", "changes", "deaths", "tasks", "signoffs", "journal"),
+    *("batches", "looks", "readings", "doses", "draws", "lots", "changes", "deaths", "tasks", "signoffs", "absences"),
+    *("closures", "journal"),
 ]
 DAY_4 = "2026-02-14 12:00:00"
 
