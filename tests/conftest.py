@@ -15,10 +15,17 @@ from pathlib import Path
 from typing import Any
 from uuid import uuid4
 
+import freezegun
 import pytest
 from hypothesis import HealthCheck, settings
 
 from quarantine.cli import app
+
+# Freezing looks through every module that is loaded, at every command that a test types. What keeps no time of ours is
+# left out: that was half of what those tests took.
+TIMELESS = ["_pytest", "asyncio", "concurrent", "email", "hypothesis", "importlib", "multiprocessing", "pluggy"]
+TIMELESS += ["psycopg", "pydantic", "pygments", "rich", "sortedcontainers", "sqlalchemy", "sqlmodel", "typer", "xdist"]
+freezegun.configure(extend_ignore_list=TIMELESS)
 
 # A loaded machine is slow, not wrong: no check here is a clock's (timings are tests/benchmarks').
 settings.register_profile("house", deadline=None, suppress_health_check=[HealthCheck.too_slow])

@@ -6,13 +6,8 @@ from collections.abc import Iterator, Mapping
 from datetime import date
 from typing import Any
 
-from quarantine.actions.repacking import (
-    onward_of,
-)
-from quarantine.actions.systems import (
-    load_system,
-    plan_system,
-)
+from quarantine.actions.repacking import onward_of
+from quarantine.actions.systems import load_system, plan_system
 from quarantine.failures import Refused
 from quarantine.plan import BEGAN_AGAIN, Plan
 from quarantine.records.store import Act

@@ -22,6 +22,7 @@ from quarantine.actions.systems import load_system, plan_system
 from quarantine.actions.whereabouts import came_into, present
 from quarantine.facts import Fact, local_day
 from quarantine.failures import Refused, Unknown, Usage
+from quarantine.followups import FOLLOWUP
 from quarantine.plan import Plan
 from quarantine.quantity import Quantity, read, read_with_error, show, show_significant, to
 from quarantine.readings import COMPUTED, NITRITE_PER_N, PARAMETERS, SOURCE, Parameter, as_read, find, find_source
@@ -265,6 +266,7 @@ def look(
         said += _outbreaks(act, made, [shown["batch"] for shown in document["looks"] if shown["dead"]])
         moment = next(iter(systems.values()))
         said += _counts_again(act, tanks, lines[0].tank, made, seen_signs, moment) if seen_signs else []
+        said += _begun_by_it(act)
         act.describe("look", "; ".join(f"{line.tank}: {_seen_text(line)}" for line in lines), moment)
         return Noted(said, document)
 
@@ -339,6 +341,14 @@ def _counts_again(
         same_day = f" B means the same day: look again, and test the water (quarantine reading {typed} ...)."
         said.append(count + (same_day if "B" in grave else ""))
     return said
+
+
+def _begun_by_it(act: Act) -> list[str]:
+    """The steps of a template that what was written begins, as far as they have a day (needs F8)."""
+    facts = {row["id"] for row in act.written("fact")}
+    new = [row for row in act.written("task") if "key" in row and row["key"].split(":")[2] in facts]
+    steps = [row for row in new if row["day"] is not None and not row["step"].startswith(FOLLOWUP)]
+    return [f"Begins by it: {row['code']} {row['title']}, {row['day']}." for row in steps]
 
 
 def _severity(name: str) -> str:

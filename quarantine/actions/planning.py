@@ -12,16 +12,8 @@ from quarantine.actions.entering import add_fact
 from quarantine.actions.following import Followed, followed
 from quarantine.actions.idling import idle_of
 from quarantine.actions.readying import readiness_of
-from quarantine.actions.repacking import (
-    repack,
-)
-from quarantine.actions.systems import (
-    SystemState,
-    lapse_of,
-    load_system,
-    plan_system,
-    ran_out,
-)
+from quarantine.actions.repacking import repack
+from quarantine.actions.systems import SystemState, lapse_of, load_system, plan_system, ran_out
 from quarantine.bathing import BATH, PUT_BACK
 from quarantine.evidence import emergency
 from quarantine.facts import Condition, Fact, PlannedTask, local_day

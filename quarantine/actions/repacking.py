@@ -4,15 +4,13 @@
 from __future__ import annotations
 
 import json
+from datetime import datetime
 from typing import Any
 
 from quarantine.actions import brought
 from quarantine.actions.entering import add_fact
 from quarantine.actions.rostering import Attendance
-from quarantine.actions.systems import (
-    SystemState,
-    course_of,
-)
+from quarantine.actions.systems import SystemState, course_of
 from quarantine.actions.whereabouts import stays_of
 from quarantine.facts import Fact, in_order
 from quarantine.plan import packed
@@ -35,11 +33,13 @@ def repack(act: Act, system: str) -> set[str]:
     """
     onward: set[str] = set()
     moves = act.rows("moves_of_open")
-    to_do = [system] if moves else []
+    to_do, now = [system], text_of_instant(act.now)
     while to_do:
-        touched = _touched(act, left := to_do.pop())
+        touched = _touched(act, left := to_do.pop()) or now
+        if touched < now:
+            onward |= _let_out(act, left, touched)
         for move in moves:
-            if json.loads(move["data"])["from_system"] != left or not touched or touched >= move["happened_at"]:
+            if json.loads(move["data"])["from_system"] != left or touched >= move["happened_at"]:
                 continue
             onward.add(move["system"])
             onward |= {b["system"] for b in act.rows("open_batches") if b["id"] == move["batch"]}
@@ -98,14 +98,36 @@ def _water_again(act: Act, move: Fact, row: Row) -> bool:
             first = was.get("first", {"id": change["id"], "entered_at": change["entered_at"]})
             _anew(act, change, {**data, "first": first})
             return True
-    if how in (None, brought.NONE):
-        return False
-    there = {json.loads(f["data"]).get("substance", "") for f in written if f["kind"] == "unknown_addition"}
-    new = [name for name in brought.may_hold(act, old, moment) if name not in there and "" not in there]
-    for name in new:
-        data = {"what": f"water that may have come with fish from {move.data['from']}"}
-        data |= {"substance": name} if name else {}
-        add_fact(act, "unknown_addition", system=row["system"], tank=row["tank"], at=moment, data=data)
+    return how not in (None, brought.NONE) and _some_came(
+        act, old, move.data["from"], row["system"], row["tank"], moment
+    )
+
+
+def _let_out(act: Act, left: str, touched: str) -> set[str]:
+    """The waters outside quarantine that fish went to, perhaps with water that held something, as is known now."""
+    tanks = {tank["id"]: tank for tank in act.rows("tanks")}
+    found = set()
+    for row in act.rows("facts_of_kind", kind="moved", system=left):
+        data = json.loads(row["data"])
+        there = tanks.get(data.get("to_tank"))
+        if row["happened_at"] <= touched or data.get("water") != brought.SOME or there is None:
+            continue
+        name, moment = tanks[row["tank"]]["name"], instant(row["happened_at"])
+        if there["system"] != left and _some_came(act, left, name, there["system"], there["id"], moment):
+            found.add(there["system"])
+    return found
+
+
+def _some_came(act: Act, left: str, name: str, system: str, tank: str, moment: datetime) -> bool:
+    """Whether a water that may have come along held something that the one it came to does not know of yet: then its
+    level there is unknown from that moment on."""
+    at = text_of_instant(moment)
+    written = act.rows("facts_of_kind", kind="unknown_addition", system=system)
+    there = {json.loads(f["data"]).get("substance", "") for f in written if f["happened_at"] == at}
+    new = [held for held in brought.may_hold(act, left, moment) if held not in there and "" not in there]
+    for held in new:
+        data = {"what": f"water that may have come with fish from {name}", **({"substance": held} if held else {})}
+        add_fact(act, "unknown_addition", system=system, tank=tank, at=moment, data=data)
     return bool(new)
 
 

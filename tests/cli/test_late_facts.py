@@ -232,3 +232,15 @@ def test_fish_that_came_before_the_others_left_begin_their_clock_again(halls: Ha
     )
     (period,) = room.json("clocks Q2-1")["periods"]
     assert ("2026-02-12", "fish came into the water") in {(m["on"], m["because"]) for m in period["moved"]}
+
+
+@pytest.mark.parametrize(("how", "known"), [("", False), (" --no-water", True)])
+def test_a_late_dose_reaches_the_water_that_fish_were_let_out_into(halls: Halls, how: str, known: bool) -> None:
+    """Fish that went to a display tank took some of the old water along, unless it was said that none came (C12)."""
+    room = halls()
+    room.at(MOVE).type(f"event moved Q2 1 --to Reef{how}")
+    room.at(LATE)
+    assert room.json("level Reef praziquantel")["now"]["high"] == 0
+    said = room.type('event dose Q2 Z01 --gave 0.09g --at "2026-02-13 09:00" --really')
+    assert ("Reef, 2026-02-13 21:00: water that may have come with fish from Q2" in said) is not known
+    assert (room.json("level Reef praziquantel")["now"]["high"] == 0) is known

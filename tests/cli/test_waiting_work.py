@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 import pytest
@@ -38,7 +39,8 @@ def test_what_waits_stands_in_one_line_for_each_reason_without_amounts(room: Onc
     waiting = [t for t in room.json("today")["tasks"] if t["section"] == "waiting"]
     assert len(waiting) == 5
     assert all(t["dose"] is None and t["conditioner"] is None for t in waiting)
-    room.type('look "Q1 12 3" --sign "white spots"')
+    said = room.type('look "Q1 12 3" --sign "white spots"')
+    assert re.search(r"Begins by it: \w{4} White spots: try formalin on a few fish .*, 2026-03-06\.", said)
     assert "quarantine event word Q1 dose): " in room.type("today")
 
 
