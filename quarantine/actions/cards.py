@@ -67,6 +67,7 @@ def setting_for(
             if arrival is not None:
                 others.append(ev.gather(facts, one, tank["zone"], arrival, now, exposed))
         evidence = others.pop(0)
+    open_ = rows.rows("open_tasks_of_system", system=tank["system"])
     return dosing.Setting(
         shelf=tuple(lots(rows)) if shelf is None else shelf,
         kind=tank["water"],
@@ -90,9 +91,9 @@ def setting_for(
         never_dosed=strange,
         short_litres=short,
         moved=tuple(f for f in facts if f.kind in MOVES_WATER),
-        first=_changes_first(rows, tank, now),
+        first=_changes_first(open_, local_day(now, tank["zone"]).isoformat()),
         set_point=set_point(facts),
-        unsaid=_unsaid(rows, tank, here, facts),
+        unsaid=_unsaid(open_, here, facts),
         **instructed.of_water(rows, tank["system"], here, tank["zone"], now),
     )
 
@@ -113,22 +114,20 @@ def set_point(facts: Iterable[Fact]) -> Decimal | None:
     return max((Decimal(value) for value in last.values() if value is not None), default=None)
 
 
-def _changes_first(rows: Rows, tank: Row, now: datetime) -> tuple[str, ...]:
+def _changes_first(open_: list[Row], today: str) -> tuple[str, ...]:
     """The planned changes of a water that are due today, or before, and still open (rule C11)."""
-    today = local_day(now, tank["zone"]).isoformat()
-    found = rows.rows("open_tasks_of_system", system=tank["system"])
     return tuple(
         f"{row['code']} {row['title']}"
-        for row in sorted(found, key=lambda row: (row["day"] or "", row["code"]))
+        for row in sorted(open_, key=lambda row: (row["day"] or "", row["code"]))
         if row["kind"] == "change" and row["day"] is not None and row["day"] <= today and row["state"] == "planned"
     )
 
 
-def _unsaid(rows: Rows, tank: Row, here: list[Row], facts: list[Fact]) -> tuple[dosing.Unsaid, ...]:
+def _unsaid(open_: list[Row], here: list[Row], facts: list[Fact]) -> tuple[dosing.Unsaid, ...]:
     """The words that open doses of the batches in a water wait for, or that were said before a species came."""
     names = {b["id"]: b for b in here}
     found: dict[tuple[str, str, str], dosing.Unsaid] = {}
-    for row in rows.rows("open_tasks_of_system", system=tank["system"]):
+    for row in open_:
         batch = names.get(row["batch"])
         if batch is None or row["kind"] != "dose":
             continue

@@ -63,9 +63,8 @@ def _repacked(act: Act, row: Row) -> bool:
     """Whether the fact of a move carries something else by now, or its water does; then that is corrected."""
     move, data = fact_of(row), json.loads(row["data"])
     state = _state_before(act, move)
-    bag = packed(
-        list(state.courses), list(state.facts), str(move.batch), move.at, state.water, parts=bool(data.get("parts"))
-    )
+    parts = data.get("parts", len(state.batches) > 1)
+    bag = packed(list(state.courses), list(state.facts), str(move.batch), move.at, state.water, parts=parts)
     watered = _water_again(act, move, row)
     now = json.loads(canonical(plain(bag)))
     if now == {name: data.get(name) for name in now}:

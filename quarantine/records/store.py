@@ -12,6 +12,7 @@ import time
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from datetime import datetime
+from functools import cache
 from pathlib import Path
 from typing import Any
 from uuid import uuid4
@@ -57,7 +58,7 @@ class Act:
 
     def rows(self, query: str, **values: Any) -> list[Row]:
         """The rows of a named query inside this transaction."""
-        found = self._connection.execute(text(QUERIES[query]), values)
+        found = self._connection.execute(_statement(query), values)
         names = tuple(found.keys())  # a dict of each row by itself: its mapping would look every name up again
         return [dict(zip(names, row, strict=True)) for row in found]
 
@@ -67,7 +68,7 @@ class Act:
 
     def stream(self, query: str, **values: Any) -> Iterator[Row]:
         """The rows of a named query one by one: never all in memory. Other tables may be written meanwhile."""
-        piecewise = text(QUERIES[query]).execution_options(yield_per=500)
+        piecewise = _statement(query).execution_options(yield_per=500)
         for row in self._connection.execute(piecewise, values).mappings():
             yield dict(row)
 
@@ -124,6 +125,12 @@ class Act:
             {"id": entry, "n": n, "payload": payload},
         )
         self._connection.execute(text("update head set entry = :entry, n = :n where id = 1"), {"entry": entry, "n": n})
+
+
+@cache
+def _statement(query: str) -> sa.TextClause:
+    """A named query, read once: its values are found in its text by a search that costs as much as the query."""
+    return text(QUERIES[query])
 
 
 def _named(table: str, columns: Iterable[str]) -> sa.TableClause:
